@@ -1,0 +1,183 @@
+"""What the analysis hands out: frozen, with units in the names. Nothing here computes."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass, field
+from typing import Any, Literal
+
+import polars as pl
+
+Severity = Literal["info", "warning", "blocking"]
+Decision = Literal["change", "keep", "trial", "more-data", "fix-first"]
+Basis = Literal["observed", "extrapolated"]
+
+
+@dataclass(frozen=True)
+class Finding:
+    """Something a person should know, with the evidence and what to do.
+
+    ``evidence`` holds plain JSON values; times as ISO 8601 UTC under the key ``times``.
+    """
+
+    code: str
+    severity: Severity
+    message: str
+    evidence: dict[str, Any] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Settings:
+    """What a technician sets. ``target_lx`` in the detector's own reading. [s, lx]."""
+
+    hold_off_s: float | None
+    target_lx: float | None
+    mode: str
+
+
+@dataclass(frozen=True)
+class PerWeek:
+    """Rates per week of 7 days over usable time."""
+
+    false_offs: float
+    wasted_on_h: float
+    energy_kwh: float
+    cost: float
+
+
+@dataclass(frozen=True)
+class DelayPoint:
+    """The delay curve at one candidate hold-off; ``_low``/``_high`` bound a 90 % interval of the long-run rate."""
+
+    hold_off_s: float
+    false_offs: float
+    false_offs_low: float
+    false_offs_high: float
+    switch_offs: float
+    wasted_on_h: float
+    wasted_on_h_low: float
+    wasted_on_h_high: float
+    lit_h: float
+    energy_kwh: float
+    cost: float
+    cost_low: float
+    cost_high: float
+    basis: Basis
+    allowed: bool = True
+
+
+@dataclass(frozen=True)
+class TargetPoint:
+    """The target curve at one candidate target. Shares are of lit occupied time, 0…1."""
+
+    target_lx: float
+    energy_kwh: float
+    under_lit_share: float
+    over_lit_share: float
+
+
+@dataclass(frozen=True)
+class LightResult:
+    """The split of the reading, and the target that keeps the task lit.
+
+    Attributes
+    ----------
+    electric_lx_at_full, electric_low, electric_high
+        The channel's own lamps at full output, in the detector's reading, with a 90 % interval. [lx]
+    steps
+        How many switching or dimming steps it rests on.
+    neighbours
+        Contribution of the room's other channels at full output to this reading. [lx]
+    calibrated
+        Whether spot readings tie the detector's reading to the task.
+    daylight
+        Frame ``time``, ``reading_lx``, ``daylight_lx``, ``output_pct`` (change points). Empty without illuminance.
+    """
+
+    electric_lx_at_full: float | None = None
+    electric_low: float | None = None
+    electric_high: float | None = None
+    steps: int = 0
+    neighbours: dict[str, float] = field(default_factory=dict)
+    task_per_daylight: float = 1.0
+    task_per_electric: float = 1.0
+    calibrated: bool = False
+    recommended_target_lx: float | None = None
+    target_low_lx: float | None = None
+    target_high_lx: float | None = None
+    target_curve: tuple[TargetPoint, ...] = ()
+    task_lx_lit: pl.DataFrame | None = None
+    daylight: pl.DataFrame | None = None
+
+
+@dataclass(frozen=True)
+class Sensitivity:
+    """How the recommended hold-off moves when an assumption does.
+
+    ``flips_at_cost`` is the cost of a false-off at which another setting becomes best, downward and upward; ``None``
+    where it never does within a factor of 100.
+    """
+
+    by_false_off_cost: tuple[tuple[float, float], ...] = ()
+    by_window_s: tuple[tuple[float, float], ...] = ()
+    by_price: tuple[tuple[float, float], ...] = ()
+    flips_at_cost: tuple[float | None, float | None] = (None, None)
+    break_even_s: float | None = None
+
+
+@dataclass(frozen=True)
+class ChannelResult:
+    """Everything that is known and advised about one channel."""
+
+    room: str
+    channel: str
+    room_name: str
+    use: str
+    control: str
+    load_w: float
+    start: dt.datetime | None
+    end: dt.datetime | None
+    days: float
+    usable_days: float
+    current: Settings
+    observed_hold_off_s: float | None
+    recommended: Settings
+    decision: Decision
+    reasons: tuple[str, ...]
+    current_rates: PerWeek | None
+    recommended_rates: PerWeek | None
+    delay_curve: tuple[DelayPoint, ...]
+    light: LightResult
+    findings: tuple[Finding, ...]
+    sensitivity: Sensitivity = Sensitivity()
+    trial_days: int | None = None
+    motions: pl.DataFrame | None = None
+    """MOTIONS of this channel, for pictures."""
+    gaps: pl.DataFrame | None = None
+    """GAPS plus ``p_still`` and ``p_minding``."""
+    switch_offs: pl.DataFrame | None = None
+    episodes: pl.DataFrame | None = None
+    output: pl.DataFrame | None = None
+    """``time``, ``output_pct`` change points, for pictures."""
+
+    @property
+    def worth_per_week(self) -> float:
+        """What the recommendation saves a week against the current settings, in the site's currency."""
+        if self.current_rates is None or self.recommended_rates is None:
+            return 0.0
+        return self.current_rates.cost - self.recommended_rates.cost
+
+
+@dataclass(frozen=True)
+class Analysis:
+    """The whole building."""
+
+    site: str
+    currency: str
+    time_zone: str
+    generated: dt.datetime
+    version: str
+    channels: tuple[ChannelResult, ...]
+    findings: tuple[Finding, ...] = ()
+    cost_per_false_off: float = 0.0
+    electricity_price: float = 0.0

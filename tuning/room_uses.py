@@ -1,0 +1,93 @@
+"""The table of room uses: required illuminance, safety floor and starting beliefs.
+
+Where the numbers come from
+---------------------------
+*Required illuminance*: EN 12464-1, maintained illuminance at the task. Each entry says whether the
+value was seen in a text (``seen``, with that text) or is given ``from memory``.
+
+*Safety floor*: the shortest hold-off that this program will ever recommend for the use. Chosen by us, because no
+standard states one: light that goes off on a stair or beside a running machine can hurt people, so
+these uses get a longer floor. Local codes prevail.
+
+*Stillness prior*: how long present people keep still, as a Weibull tail with decreasing hazard. Chosen
+by us as a weak starting belief (worth ``weight`` observed tail events); no published parameters were found.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class RoomUse:
+    """What is known about a room before its log is read.
+
+    Attributes
+    ----------
+    required_illuminance_lx
+        Maintained illuminance at the task. [lx]; ``None`` where the building must say it.
+    illuminance_source
+        Standard and row, and whether the value was seen or is from memory.
+    minimum_hold_off_s
+        Safety floor: no shorter hold-off is recommended. [s]
+    minimum_target_lx
+        Safety floor: no lower task illuminance is recommended. [lx]
+    stillness_scale_s
+        Rough median of pauses between movements of a present person. [s]
+    dwelling
+        Whether people stay to do something (office) or pass through (corridor).
+    manual_on_sensible
+        Whether people find a press and daylight may do without light (not on escape routes).
+    """
+
+    required_illuminance_lx: float | None
+    illuminance_source: str
+    minimum_hold_off_s: int
+    minimum_target_lx: float
+    stillness_scale_s: float
+    dwelling: bool
+    manual_on_sensible: bool
+
+
+_SEEN = "prEN 12464-1:2019 row {}, seen in a code excerpt (draft; final edition not verified)"
+_TABLE = "EN 12464-1 {}, seen second-hand in a reference article"
+_MEMORY = "EN 12464-1, from memory"
+
+GENERAL = RoomUse(None, "to be given in site.toml", 60, 100, 20, dwelling=True, manual_on_sensible=False)
+
+ROOM_USES: dict[str, RoomUse] = {
+    "office": RoomUse(500, _TABLE.format("office table, writing"), 60, 300, 20, dwelling=True, manual_on_sensible=True),
+    "open-plan office": RoomUse(
+        500, _TABLE.format("office table, writing"), 60, 300, 12, dwelling=True, manual_on_sensible=False
+    ),
+    "meeting room": RoomUse(500, _TABLE.format("office table, meeting"), 60, 300, 12, dwelling=True, manual_on_sensible=True),
+    "classroom": RoomUse(300, _TABLE.format("education table"), 60, 200, 10, dwelling=True, manual_on_sensible=True),
+    "lecture hall": RoomUse(500, _MEMORY, 60, 300, 12, dwelling=True, manual_on_sensible=True),
+    "reading room": RoomUse(500, _SEEN.format("6.26.2"), 60, 300, 25, dwelling=True, manual_on_sensible=False),
+    "reception": RoomUse(300, _TABLE.format("office table"), 60, 200, 15, dwelling=True, manual_on_sensible=False),
+    "canteen": RoomUse(200, _SEEN.format("6.2.1"), 60, 100, 10, dwelling=True, manual_on_sensible=False),
+    "kitchen": RoomUse(500, _MEMORY, 120, 300, 10, dwelling=True, manual_on_sensible=False),
+    "workshop": RoomUse(500, _MEMORY, 300, 300, 12, dwelling=True, manual_on_sensible=False),
+    "sports hall": RoomUse(300, _MEMORY, 120, 200, 8, dwelling=True, manual_on_sensible=False),
+    "corridor": RoomUse(100, _SEEN.format("6.1.1"), 60, 100, 6, dwelling=False, manual_on_sensible=False),
+    "stairs": RoomUse(100, _SEEN.format("6.1.2"), 120, 100, 6, dwelling=False, manual_on_sensible=False),
+    "toilet": RoomUse(200, _SEEN.format("6.2.4"), 60, 100, 20, dwelling=False, manual_on_sensible=False),
+    "changing room": RoomUse(200, _SEEN.format("6.2.4"), 120, 100, 15, dwelling=False, manual_on_sensible=False),
+    "store room": RoomUse(100, _MEMORY, 60, 100, 10, dwelling=False, manual_on_sensible=True),
+    "plant room": RoomUse(200, _SEEN.format("6.3.1"), 300, 200, 12, dwelling=False, manual_on_sensible=False),
+    "copy room": RoomUse(300, _TABLE.format("office table, filing and copying"), 60, 200, 10, dwelling=False, manual_on_sensible=True),
+    "waiting area": RoomUse(200, _SEEN.format("6.28.1"), 60, 100, 20, dwelling=True, manual_on_sensible=False),
+}
+
+
+def room_use(name: str) -> RoomUse:
+    """Return the entry for a room use; general beliefs for free text.
+
+    Examples
+    --------
+    >>> room_use("Corridor").required_illuminance_lx
+    100
+    >>> room_use("aviary").required_illuminance_lx is None
+    True
+    """
+    return ROOM_USES.get(name.strip().lower(), GENERAL)
