@@ -108,6 +108,7 @@ class LightResult:
     target_curve: tuple[TargetPoint, ...] = ()
     task_lx_lit: pl.DataFrame | None = None
     daylight: pl.DataFrame | None = None
+    findings: tuple[Finding, ...] = ()
 
 
 @dataclass(frozen=True)

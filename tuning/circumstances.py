@@ -1,0 +1,132 @@
+"""What the light was doing in each gap: lit or not, how much daylight, and whether anybody would have minded the dark."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import polars as pl
+from scipy.special import ndtr
+
+from tuning.gaps import Gaps
+from tuning.light import LightSplit, daylight_at
+from tuning.logs import sampling_interval_s
+from tuning.motion import US, Floats, Ints, of_channel, times_us
+from tuning.site import Channel
+
+DAYLIGHT_SPREAD = 0.12
+"""Log-spread of what people and detectors make of the same daylight. Chosen by us: about one in eight."""
+SETTLE_S = 5.0
+"""A switch-on is logged up to this long after the motion that caused it [s]. Chosen by us."""
+
+
+@dataclass(frozen=True)
+class Circumstances:
+    """Per gap.
+
+    Attributes
+    ----------
+    lit
+        Probability that the light was on when the gap began.
+    daylight_lx
+        Daylight in the detector's reading at the switch-off, NaN where unknown. [lx]
+    minds
+        Probability that a present person would mind the dark then.
+    power_w
+        Power while the light stayed on after the last motion. [W]
+    """
+
+    lit: Floats
+    daylight_lx: Floats
+    minds: Floats
+    power_w: Floats
+
+
+def output_of(readings: pl.DataFrame, name: str, channel: Channel, load_w: float) -> pl.DataFrame:
+    """Light output of a channel as ``time``, ``value`` [%]; from its power where no output is logged."""
+    rows = of_channel(readings, "output", name).filter(pl.col("channel") == name)
+    if rows.is_empty():
+        power = of_channel(readings, "power", name).filter(pl.col("channel") == name)
+        span = max(load_w - channel.standby_w, 1.0)
+        # Below a twentieth of the load it is standby and metering noise.
+        share = (pl.col("value") - channel.standby_w) / span
+        rows = power.with_columns(value=pl.when(share < 0.05).then(0.0).otherwise((share * 100).clip(0, 100)))
+    return rows.select("time", "value")
+
+
+def value_at(frame: pl.DataFrame, t_us: Ints) -> Floats:
+    """Value of a series at times: that of the last row at or before, NaN before the first."""
+    t, v = times_us(frame), frame["value"].to_numpy()
+    if len(t) == 0:
+        return np.full(len(t_us), np.nan)
+    index = np.searchsorted(t, t_us, side="right") - 1
+    return np.where(index >= 0, v[np.maximum(index, 0)], np.nan)
+
+
+def power_of_output(output_pct: Floats, channel: Channel, load_w: float) -> Floats:
+    """Power at given outputs. [W]; the given curve, else linear between standby and load."""
+    if channel.power_curve:
+        x, y = np.array(sorted(channel.power_curve)).T
+        return np.interp(output_pct, x, y)
+    return np.where(output_pct > 0, channel.standby_w + (load_w - channel.standby_w) * output_pct / 100.0, channel.standby_w)
+
+
+def circumstances(
+    gaps: Gaps,
+    *,
+    hold_off_s: Floats,
+    output: pl.DataFrame,
+    split: LightSplit | None,
+    channel: Channel,
+    load_w: float,
+    task_per_daylight: float,
+    required_lx: float | None,
+) -> Circumstances:
+    """Look up the light at each gap.
+
+    Parameters
+    ----------
+    gaps
+        The channel's gaps.
+    hold_off_s
+        Hold-off in force in each. [s]
+    output
+        ``time``, ``value`` [%]; may be empty.
+    split
+        The split of the reading, or ``None`` without illuminance.
+    channel, load_w
+        For the power.
+    task_per_daylight
+        Task illuminance per lx of daylight at the detector.
+    required_lx
+        What the task needs. [lx]; ``None`` if nothing is known or no light is governed.
+    """
+    n = len(gaps)
+    if output.is_empty():
+        lit, level = np.ones(n), np.full(n, 100.0)
+    else:
+        level = _level_at_start(gaps, output)
+        lit = np.where(np.isnan(level), 1.0, (level > 0).astype(float))
+        level = np.where(np.isnan(level), 100.0, level)
+    off_us = gaps.start_us + np.round(np.minimum(gaps.gap_s, hold_off_s) * US).astype(np.int64)
+    daylight = np.full(n, np.nan) if split is None else daylight_at(split, off_us)
+    if required_lx is None:
+        minds = np.ones(n)
+    else:
+        task = np.maximum(task_per_daylight * daylight, 0.1)
+        minds = np.where(np.isnan(daylight), 1.0, ndtr(np.log(required_lx / task) / DAYLIGHT_SPREAD))
+    return Circumstances(lit, daylight, minds, power_of_output(level, channel, load_w))
+
+
+def _level_at_start(gaps: Gaps, output: pl.DataFrame) -> Floats:
+    """Output just after each gap's start [%]; where it is sampled coarsely, the larger of the samples around."""
+    after = gaps.start_us + np.round(np.minimum(SETTLE_S, gaps.gap_s / 2) * US).astype(np.int64)
+    level = value_at(output, after)
+    interval = sampling_interval_s(output["time"])
+    if interval is not None and interval > 2 * SETTLE_S:
+        later = value_at(output, gaps.start_us + round(interval * US))
+        level = np.fmax(level, np.where(gaps.gap_s > interval, later, 0.0))
+        # Too short to be sampled: whoever just moved had the light that the control gives.
+        unseen = (level <= 0) & (gaps.gap_s < interval)
+        level = np.where(unseen, np.nan, level)
+    return level

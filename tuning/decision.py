@@ -1,0 +1,147 @@
+"""Delay curve and prices → the setting to choose, and whether to change at all.
+
+The least *expected* cost over the resamples decides, among settings that the safety floor of the room's use, the code limit and
+the ceiling on false-offs allow. A change must be likely to pay and pay for the visit.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from tuning.motion import Floats
+from tuning.results import Decision
+
+SURE = 0.9
+"""Share of the resamples in which a change must be better. From the method: nine in ten."""
+WEEKS_A_YEAR = 365.25 / 7
+MIN_DAYS = 7.0
+MIN_MOTIONS = 100
+"""Less log than this does not carry a change. Chosen by us: one week holds one of each weekday."""
+TRIAL_DAYS = 14
+"""A trial lasts two weeks: two of each weekday. Chosen by us."""
+
+
+@dataclass(frozen=True)
+class Choice:
+    """The chosen candidate and how sure it is.
+
+    Attributes
+    ----------
+    index
+        Of the recommended candidate.
+    best
+        Of the candidate with the least expected cost.
+    decision
+        What to do.
+    p_better
+        Share of the resamples in which ``best`` costs less than the current setting.
+    saving
+        Expected saving of ``best`` a week, in the site's currency.
+    """
+
+    index: int
+    best: int
+    decision: Decision
+    p_better: float
+    saving: float
+
+
+def break_even_s(cost_per_false_off: float, power_w: float, price: float) -> float:
+    """Hold-off at which the light burnt since the last motion has cost as much as one false-off. [s].
+
+    Switching off after exactly that time never costs more than twice the best clairvoyant policy (the rent-or-buy
+    bound: Albers, "Energy-efficient algorithms", Comm. ACM 53(5), 2010, p. 91).
+
+    Parameters
+    ----------
+    cost_per_false_off
+        In the site's currency.
+    power_w
+        Power while wasted. [W]
+    price
+        Per kWh.
+
+    Examples
+    --------
+    >>> break_even_s(0.30, 300.0, 0.30)
+    12000.0
+    """
+    running = power_w / 1000.0 * price / 3600.0
+    return cost_per_false_off / running if running > 0 else float("inf")
+
+
+def allowed_candidates(
+    hold_off_s: Floats, settable: Floats, *, floor_s: float, code_limit_s: float | None
+) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
+    """Which candidates may be recommended: settable, not below the safety floor, not beyond the code limit."""
+    allowed = np.isin(hold_off_s, settable) & (hold_off_s >= floor_s)
+    if code_limit_s is not None:
+        allowed &= hold_off_s <= code_limit_s
+    return allowed
+
+
+def choose(
+    cost: Floats,
+    false_offs: Floats,
+    hold_off_s: Floats,
+    *,
+    allowed: np.ndarray[tuple[int], np.dtype[np.bool_]],
+    current: int | None,
+    in_force_s: float,
+    ceiling: float | None,
+    visit_cost: float,
+    usable_days: float,
+    motions: int,
+) -> Choice:
+    """Choose among the candidates.
+
+    Parameters
+    ----------
+    cost, false_offs
+        Per week, ``(draws, candidates)``; row 0 is the expectation, the others resamples.
+    hold_off_s
+        Candidates. [s]
+    allowed
+        Which of them may be recommended.
+    current
+        Index of the setting in force, ``None`` if nothing switches off.
+    in_force_s
+        Hold-off in force [s]; beyond it the curve is extrapolated.
+    ceiling
+        Most false-offs a week that may be expected, if any.
+    visit_cost
+        What a visit costs, in the site's currency; spread over a year.
+    usable_days, motions
+        How much log there is.
+    """
+    expected = cost.mean(axis=0)
+    usable = allowed.copy()
+    if ceiling is not None:
+        under = usable & (false_offs.mean(axis=0) <= ceiling)
+        # Where none keeps to the ceiling, the one with the fewest false-offs comes closest.
+        usable = under if under.any() else usable & (hold_off_s == hold_off_s[usable].max(initial=0))
+    best = int(np.flatnonzero(usable)[np.argmin(expected[usable])])
+    if current is None:
+        decision: Decision = "change" if usable_days >= MIN_DAYS / 2 and motions >= MIN_MOTIONS else "more-data"
+        return Choice(best, best, decision, 1.0, 0.0)
+    difference = cost[:, current] - cost[:, best]
+    saving, p_better = float(difference.mean()), float((difference > 0).mean())
+    must = not usable[current]
+    if best == current:
+        return Choice(current, best, "keep", 0.0, 0.0)
+    if usable_days < MIN_DAYS or motions < MIN_MOTIONS:
+        return Choice(current, best, "more-data", p_better, saving)
+    if must or (p_better >= SURE and saving > visit_cost / WEEKS_A_YEAR):
+        beyond = hold_off_s[best] > 1.02 * in_force_s
+        return Choice(best, best, "trial" if beyond and not must and _open(cost, usable, best) else "change", p_better, saving)
+    if saving > visit_cost / WEEKS_A_YEAR and hold_off_s[best] > 1.02 * in_force_s:
+        return Choice(best, best, "trial", p_better, saving)
+    return Choice(current, best, "keep", p_better, saving)
+
+
+def _open(cost: Floats, usable: np.ndarray[tuple[int], np.dtype[np.bool_]], best: int) -> bool:
+    """Whether the resamples disagree about the best setting by more than a fifth of its cost."""
+    least = cost[:, usable].min(axis=1)
+    return bool(np.quantile(cost[:, best] / np.maximum(least, 1e-9), 0.9) > 1.2)

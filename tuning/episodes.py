@@ -1,0 +1,119 @@
+"""Gaps → episodes and switch-offs, as frames for people and other programs."""
+
+from __future__ import annotations
+
+import numpy as np
+import polars as pl
+
+from tuning.circumstances import Circumstances
+from tuning.gaps import ENDED_BY_MOTION, LOG_GAP, Gaps
+from tuning.hold_off import Lags, observed_off_s
+from tuning.motion import US, Floats, MotionLog, times_us
+from tuning.schemas import EPISODES, SWITCH_OFFS
+from tuning.stillness import Classified
+
+UNSWITCHED_BREAK_S = 900.0
+"""Where nothing switches off, an episode ends after a pause of 15 min. Chosen by us; only a way to cut the log for people to read."""
+
+
+def episodes(
+    gaps: Gaps,
+    motion: MotionLog,
+    hold_off_s: Floats,
+    seen: Classified | None = None,
+    room: str = "",
+    channel: str = "",
+) -> pl.DataFrame:
+    """Cut the log into episodes: maximal runs of motions between which the light did not go off.
+
+    Parameters
+    ----------
+    gaps, motion
+        The channel's gaps and motions.
+    hold_off_s
+        Hold-off in force in each gap. [s]
+    seen
+        Classification, for the lit time with nobody present; zero without it.
+
+    Returns
+    -------
+    EPISODES frame. ``start`` and ``end`` are the first and last motion; ``lit_s`` runs to the switch-off.
+    """
+    n = len(motion.start_us)
+    if n == 0:
+        return EPISODES.to_frame()
+    hold = np.where(np.isfinite(hold_off_s), hold_off_s, UNSWITCHED_BREAK_S)
+    gap_end = np.full(n, 0)
+    # A motion without a gap behind it touches its successor.
+    closes = np.zeros(n, dtype=bool)
+    lit_after, empty_after = np.zeros(n), np.zeros(n)
+    p_still = np.ones(len(gaps)) if seen is None else seen.p_still
+    expired = (gaps.gap_s > hold) | (gaps.end_kind != ENDED_BY_MOTION)
+    closes[gaps.motion_before] = expired
+    lit_after[gaps.motion_before] = np.minimum(gaps.gap_s, hold)
+    empty_after[gaps.motion_before] = np.minimum(gaps.gap_s, hold) * (1 - p_still)
+    gap_end[gaps.motion_before] = np.where(gaps.gap_s > hold, 0, gaps.end_kind)
+    closes[-1] = True
+    if len(gaps) == 0 or gaps.motion_before[-1] != n - 1:
+        gap_end[-1] = 2
+    last = np.flatnonzero(closes)
+    first = np.append(0, last[:-1] + 1)
+    moving = (motion.end_us - motion.start_us) / US
+    lit = np.add.reduceat(moving + lit_after, first)
+    empty = np.add.reduceat(empty_after, first)
+    words = np.where(gap_end[last] == 0, "hold-off", np.where(gap_end[last] == LOG_GAP, "log-gap", "end-of-log"))
+    return pl.DataFrame(
+        {
+            "room": [room] * len(last),
+            "channel": [channel] * len(last),
+            "start": motion.start_us[first],
+            "end": motion.end_us[last],
+            "motions": (last - first + 1).astype(np.uint32),
+            "lit_s": lit,
+            "lit_empty_s": empty,
+            "ended_by": words.tolist(),
+        }
+    ).cast(dict(EPISODES))  # type: ignore[arg-type]
+
+
+def switch_offs(
+    gaps: Gaps,
+    room: str,
+    channel: str,
+    hold_off_s: Floats,
+    seen: Classified,
+    around: Circumstances,
+    lags: Lags,
+    verdicts: pl.DataFrame | None,
+) -> pl.DataFrame:
+    """List every expiry of the hold-off in force, with the probability that it left somebody in the dark.
+
+    Returns
+    -------
+    SWITCH_OFFS frame in the order of time.
+    """
+    seen_off = observed_off_s(gaps, lags)
+    after = np.where(np.isfinite(seen_off), seen_off, hold_off_s)
+    # Where the output is logged, an expiry that the output does not show switched nothing off.
+    happened = np.isfinite(seen_off) if len(lags.off_us) else (gaps.gap_s > hold_off_s) & (around.lit > 0.5)
+    row = np.flatnonzero(happened)
+    off_us = gaps.start_us[row] + np.round(after[row] * US).astype(np.int64)
+    complete = gaps.end_kind[row] == ENDED_BY_MOTION
+    resumed = np.where(complete, np.maximum(gaps.gap_s[row] - after[row], 0.0), np.nan)
+    review: list[str | None] = [None] * len(row)
+    if verdicts is not None:
+        words = dict(zip(times_us(verdicts).tolist(), verdicts["present"].to_list(), strict=True))
+        review = [{True: "present", False: "absent", None: None}[words.get(t)] for t in off_us.tolist()]
+    return pl.DataFrame(
+        {
+            "time": off_us,
+            "room": [room] * len(row),
+            "channel": [channel] * len(row),
+            "gap_s": np.where(complete, gaps.gap_s[row], np.nan),
+            "resumed_after_s": resumed,
+            "daylight_lx": around.daylight_lx[row],
+            "p_false": seen.p_false[row],
+            "review": review,
+        },
+        schema_overrides={"review": pl.String},
+    ).cast(dict(SWITCH_OFFS)).with_columns(pl.col("gap_s", "resumed_after_s", "daylight_lx").fill_nan(None))  # type: ignore[arg-type]

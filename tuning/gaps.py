@@ -1,0 +1,123 @@
+"""Motions → gaps: the pauses between movements, and what surrounds them.
+
+A gap is censored, not dropped, where the log breaks off inside it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+import polars as pl
+
+from tuning.motion import US, Floats, Ints, MotionLog
+from tuning.schemas import GAPS
+
+Bools = npt.NDArray[np.bool_]
+ENDED_BY_MOTION, LOG_GAP, END_OF_LOG = 0, 1, 2
+END_KINDS = ("motion", "log-gap", "end-of-log")
+
+
+@dataclass(frozen=True)
+class Gaps:
+    """The gaps of one channel in the order of time, as columns.
+
+    Attributes
+    ----------
+    start_us
+        End of the motion before the gap, UTC epoch. [µs]
+    gap_s
+        Motion-free time until the next motion, or until the log breaks off. [s]
+    end_kind
+        0 next motion, 1 the log breaks off inside, 2 the log ends.
+    motion_before, motion_after
+        Index of the motion before the gap and of the one that ends it (−1 where censored).
+    """
+
+    start_us: Ints
+    gap_s: Floats
+    end_kind: npt.NDArray[np.int8]
+    motion_before: Ints
+    motion_after: Ints
+
+    def __len__(self) -> int:
+        """Return the number of gaps."""
+        return len(self.start_us)
+
+    def frame(self, room: str, channel: str) -> pl.DataFrame:
+        """Return the GAPS frame."""
+        return pl.DataFrame(
+            {
+                "room": [room] * len(self),
+                "channel": [channel] * len(self),
+                "start": self.start_us,
+                "gap_s": self.gap_s,
+                "end_kind": [END_KINDS[k] for k in self.end_kind],
+            },
+            schema={"room": pl.String, "channel": pl.String, "start": pl.Int64, "gap_s": pl.Float64, "end_kind": pl.String},
+        ).cast(dict(GAPS))  # type: ignore[arg-type]
+
+
+def find_gaps(motion: MotionLog) -> Gaps:
+    """Find the gaps between the motions of a channel.
+
+    Motions that touch leave no gap. A gap into which a log gap falls ends (censored) where the log breaks off; what
+    follows the log gap up to the next motion is nobody's gap, because it has no motion before it.
+    """
+    start, end, covered = motion.start_us, motion.end_us, motion.covered_us
+    if len(start) == 0:
+        empty = np.empty(0, dtype=np.int64)
+        return Gaps(empty, np.empty(0), np.empty(0, dtype=np.int8), empty, empty)
+    gap_end = np.append(start[1:], covered[-1, 1])
+    # End of the trusted stretch in which the gap begins; a motion outside all of them is trusted by itself.
+    at = np.searchsorted(covered[:, 0], end, side="right") - 1
+    trusted_end = np.where(at >= 0, covered[np.maximum(at, 0), 1], end)
+    trusted_end = np.maximum(trusted_end, end)
+    kind = np.zeros(len(end), dtype=np.int8)
+    kind[-1] = END_OF_LOG
+    cut = trusted_end < gap_end
+    kind[cut] = LOG_GAP
+    gap_end = np.where(cut, trusted_end, gap_end)
+    length = (gap_end - end) / US
+    keep = length > 0
+    index = np.arange(len(end))
+    after = np.where(kind == ENDED_BY_MOTION, index + 1, -1)
+    return Gaps(end[keep], length[keep], kind[keep], index[keep], after[keep])
+
+
+def counts_around(motion: MotionLog, at_us: Ints, *, window_s: float, side: str) -> Floats:
+    """Count motions in a window that ends (``side="before"``) or begins (``"after"``) at given times.
+
+    Stretches count by their length too: a stretch of n sampling intervals counts as n motions.
+
+    Parameters
+    ----------
+    motion
+        The channel's motions.
+    at_us
+        Times, UTC epoch. [µs]
+    window_s
+        Length of the window, both ends included. [s]
+    """
+    starts = motion.start_us
+    width = round(window_s * US)
+    if side == "before":
+        low, high = at_us - width, at_us
+    else:
+        low, high = at_us, at_us + width
+    count = np.searchsorted(starts, high, side="right") - np.searchsorted(starts, low, side="left")
+    if motion.resolution_s <= 0:
+        return count.astype(float)
+    # Movement inside the window, in sampling intervals.
+    length = np.concatenate([[0], np.cumsum(motion.end_us - motion.start_us)])
+
+    def moved_until(t: Ints) -> Floats:
+        i = np.searchsorted(starts, t, side="right")
+        done = length[i].astype(float)
+        # Take back the part of the running stretch that lies beyond t.
+        running = np.maximum(i - 1, 0)
+        over = np.where(i > 0, np.maximum(motion.end_us[running] - t, 0), 0)
+        return done - over
+
+    return (moved_until(high) - moved_until(low)) / US / motion.resolution_s

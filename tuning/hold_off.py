@@ -1,0 +1,256 @@
+"""Which hold-off was in force: documented, or read off the log.
+
+The lag between the last motion and the output going to zero has a sharp mode at the hold-off. Where the output is
+sampled, each lag is known only to within one sample, so the hold-off is the value that most lag intervals share.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+import polars as pl
+
+from tuning.gaps import Bools, Gaps
+from tuning.logs import sampling_interval_s
+from tuning.motion import US, Floats, Ints, MotionLog, times_us
+from tuning.results import Finding
+from tuning.site import Channel, Site
+
+MIN_SWITCH_OFFS = 5
+"""Fewer switch-offs do not make a mode. Chosen by us."""
+MIN_SHARE = 0.4
+"""Share of the switch-offs that the mode must explain; the rest are presses and daylight. Chosen by us."""
+SLACK_S = 3.0
+"""Telegrams and loggers stamp motion and output up to some seconds apart. Chosen by us."""
+MISMATCH_SHARE = 0.05
+MISMATCH_S = 10.0
+"""Observed and documented hold-off differ when further apart than both of these. Chosen by us."""
+
+
+@dataclass(frozen=True)
+class HoldOffInForce:
+    """The hold-off over the log.
+
+    Attributes
+    ----------
+    from_us, hold_off_s
+        Change times, UTC epoch [µs], and the hold-off from each on [s]; infinite where nothing switches off.
+    documented_s, observed_s
+        The latest documented and observed hold-off [s], ``None`` if there is none.
+    findings
+        Mismatches and changes found in the log.
+    """
+
+    from_us: Ints
+    hold_off_s: Floats
+    documented_s: float | None
+    observed_s: float | None
+    findings: tuple[Finding, ...] = ()
+
+    def at(self, t_us: Ints) -> Floats:
+        """Hold-off in force at given times. [s]."""
+        index = np.searchsorted(self.from_us, t_us, side="right") - 1
+        return self.hold_off_s[np.maximum(index, 0)]
+
+    @property
+    def latest_s(self) -> float:
+        """Hold-off in force when the log ends [s]; infinite where nothing switches off."""
+        return float(self.hold_off_s[-1])
+
+
+@dataclass(frozen=True)
+class Lags:
+    """Switch-offs by hold-off: time of each, and its lag behind the last motion as an interval. [µs, s]."""
+
+    off_us: Ints
+    low_s: Floats
+    high_s: Floats
+
+
+def switch_off_lags(output: pl.DataFrame, motion: MotionLog, override_us: Ints) -> Lags:
+    """Lag of every switch-off behind the last motion.
+
+    Parameters
+    ----------
+    output
+        ``time``, ``value`` in percent, of one channel, sorted.
+    motion
+        The channel's motions.
+    override_us
+        Presses; a switch-off within 5 s after one is the person's, not the hold-off's.
+    """
+    t, value = times_us(output), output["value"].to_numpy()
+    empty = Lags(np.empty(0, dtype=np.int64), np.empty(0), np.empty(0))
+    if len(t) < 2 or len(motion.start_us) == 0:
+        return empty
+    off = np.flatnonzero((value[1:] <= 0) & (value[:-1] > 0)) + 1
+    if len(off) == 0:
+        return empty
+    interval = sampling_interval_s(output["time"])
+    off_us = t[off]
+    last_on_us = t[off - 1] if interval is not None else off_us - round(1.0 * US)
+    before = np.searchsorted(motion.start_us, off_us, side="left") - 1
+    known = before >= 0
+    last_motion = motion.end_us[np.maximum(before, 0)]
+    # Movement that goes on at the switch-off cannot have caused it.
+    known &= last_motion <= off_us
+    if len(override_us):
+        press = np.searchsorted(override_us, off_us, side="right") - 1
+        known &= ~((press >= 0) & (off_us - override_us[np.maximum(press, 0)] <= 5 * US))
+    high = (off_us - last_motion) / US
+    low = np.maximum((last_on_us - last_motion) / US, 0.0)
+    if motion.resolution_s > 0:
+        # A motion sample says only that somebody moved within it, so the true lag may be longer by up to one sample.
+        high = high + motion.resolution_s
+    return Lags(off_us[known], low[known], high[known])
+
+
+def shared_value(low: Floats, high: Floats) -> tuple[float, float]:
+    """Value that most intervals share, and the share of intervals that hold it.
+
+    Examples
+    --------
+    >>> shared_value(np.array([290.0, 298.0, 100.0]), np.array([310.0, 302.0, 101.0]))
+    (300.0, 0.6666666666666666)
+    """
+    edges = np.concatenate([low, high])
+    change = np.concatenate([np.ones(len(low)), -np.ones(len(high))])
+    order = np.lexsort((-change, edges))
+    depth = np.cumsum(change[order])
+    best = int(np.argmax(depth))
+    sorted_edges = edges[order]
+    upper = sorted_edges[best + 1] if best + 1 < len(sorted_edges) else sorted_edges[best]
+    return float((sorted_edges[best] + upper) / 2), float(depth[best] / len(low))
+
+
+def _mode(lags: Lags, rows: npt.NDArray[np.intp] | Bools | slice) -> tuple[float, float] | None:
+    """Hold-off and share explained for some of the switch-offs; ``None`` where there is no sharp mode."""
+    low, high = lags.low_s[rows], lags.high_s[rows]
+    if len(low) < MIN_SWITCH_OFFS:
+        return None
+    value, _ = shared_value(low - SLACK_S, high + SLACK_S)
+    inside = (low - SLACK_S <= value) & (value <= high + SLACK_S)
+    share = float(inside.mean())
+    if share < MIN_SHARE:
+        return None
+    narrow = high[inside] - low[inside] <= 2 * SLACK_S
+    return (float(np.median(high[inside])) if narrow.mean() > 0.5 else value), share
+
+
+def _split(lags: Lags, low: int, high: int, depth: int) -> list[tuple[int, float]]:
+    """Hold-offs of switch-offs ``low:high``, split where two modes explain clearly more than one."""
+    whole = _mode(lags, slice(low, high))
+    n = high - low
+    if depth == 0 or n < 4 * MIN_SWITCH_OFFS:
+        return [(low, whole[0])] if whole else []
+    best: tuple[float, int] | None = None
+    step = max(1, n // 40)
+    for cut in range(low + 2 * MIN_SWITCH_OFFS, high - 2 * MIN_SWITCH_OFFS, step):
+        left, right = _mode(lags, slice(low, cut)), _mode(lags, slice(cut, high))
+        if left and right and abs(left[0] - right[0]) > max(MISMATCH_S, MISMATCH_SHARE * left[0]):
+            explained = (left[1] * (cut - low) + right[1] * (high - cut)) / n
+            if best is None or explained > best[0]:
+                best = (explained, cut)
+    if best is None or best[0] < (whole[1] if whole else 0.0) + 0.15:
+        return [(low, whole[0])] if whole else []
+    cut = best[1]
+    return [*_split(lags, low, cut, depth - 1), *_split(lags, cut, high, depth - 1)]
+
+
+def observe(lags: Lags) -> list[tuple[int, float]]:
+    """Hold-offs that the log shows: ``(from, hold-off)`` with times in UTC epoch µs and hold-offs in s."""
+    found = _split(lags, 0, len(lags.off_us), 3)
+    merged: list[tuple[int, float]] = []
+    for index, value in found:
+        if not merged or abs(merged[-1][1] - value) > max(MISMATCH_S, MISMATCH_SHARE * value):
+            merged.append((int(lags.off_us[index]), value))
+    if merged:
+        merged[0] = (np.iinfo(np.int64).min, merged[0][1])
+    return merged
+
+
+def _documented(site: Site, channel: Channel) -> list[tuple[int, float]]:
+    steps: list[tuple[int, float]] = []
+    if channel.hold_off_s is not None:
+        steps.append((np.iinfo(np.int64).min, channel.hold_off_s))
+    for change in sorted(channel.settings_history, key=lambda c: site.local_to_utc(c.from_)):
+        if change.hold_off_s is not None:
+            steps.append((round(site.local_to_utc(change.from_).timestamp()) * US, change.hold_off_s))
+    return steps
+
+
+def _differ(a: float, b: float) -> bool:
+    return abs(a - b) > max(MISMATCH_S, MISMATCH_SHARE * b)
+
+
+def hold_off_in_force(site: Site, channel: Channel, lags: Lags, *, built_in_s: float | None = None) -> HoldOffInForce:
+    """Decide which hold-off was in force when; what the log shows wins over what was written down.
+
+    Parameters
+    ----------
+    site, channel
+        The building and the channel's entry in it.
+    lags
+        Switch-offs seen in the output.
+    built_in_s
+        Hold-off inside a held occupancy state, if that is all there is. [s]
+    """
+    documented, observed = _documented(site, channel), observe(lags)
+    documented_s = documented[-1][1] if documented else None
+    if built_in_s is not None and not observed:
+        observed = [(np.iinfo(np.int64).min, built_in_s)]
+    if not observed:
+        steps = documented or [(np.iinfo(np.int64).min, float("inf"))]
+        if steps[0][0] != np.iinfo(np.int64).min:
+            # Before the first documented change nothing is known; the change says nothing about what it replaced.
+            steps = [(np.iinfo(np.int64).min, float("inf")), *steps]
+        return HoldOffInForce(_ints(steps), _floats(steps), documented_s, None)
+    findings: list[Finding] = []
+    observed_s = observed[-1][1]
+    if documented_s is not None and _differ(observed_s, documented_s):
+        findings.append(
+            Finding(
+                "hold-off-mismatch",
+                "warning",
+                f"site.toml says {documented_s:.0f} s, but the light goes off {observed_s:.0f} s after the last motion. "
+                "The log is believed; check what is really set.",
+                {"documented_s": documented_s, "observed_s": round(observed_s, 1), "switch_offs": len(lags.off_us)},
+            )
+        )
+    if len(observed) > 1 and len(documented) <= 1:
+        when = dt.datetime.fromtimestamp(observed[-1][0] / US, tz=dt.UTC)
+        findings.append(
+            Finding(
+                "hold-off-changed",
+                "info",
+                f"The hold-off changed inside the log, from {observed[-2][1]:.0f} s to {observed_s:.0f} s; "
+                "the periods are analysed with their own.",
+                {"times": [when.isoformat()], "hold_offs_s": [round(v, 1) for _, v in observed]},
+            )
+        )
+    # A documented change date is sharper than one found between two switch-offs.
+    if len(documented) == len(observed) and not any(_differ(o[1], d[1]) for o, d in zip(observed, documented, strict=True)):
+        observed = [(d[0], o[1]) for o, d in zip(observed, documented, strict=True)]
+    return HoldOffInForce(_ints(observed), _floats(observed), documented_s, observed_s, tuple(findings))
+
+
+def _ints(steps: list[tuple[int, float]]) -> Ints:
+    return np.array([s[0] for s in steps], dtype=np.int64)
+
+
+def _floats(steps: list[tuple[int, float]]) -> Floats:
+    return np.array([s[1] for s in steps], dtype=np.float64)
+
+
+def observed_off_s(gaps: Gaps, lags: Lags) -> Floats:
+    """For each gap, when inside it the light was seen to go off, after the gap's start. [s]; NaN if it did not."""
+    result = np.full(len(gaps), np.nan)
+    if len(lags.off_us) and len(gaps):
+        at = np.searchsorted(gaps.start_us, lags.off_us, side="right") - 1
+        lag = (lags.off_us - gaps.start_us[np.maximum(at, 0)]) / US
+        inside = (at >= 0) & (lag <= gaps.gap_s[np.maximum(at, 0)] + SLACK_S)
+        result[at[inside]] = lag[inside]
+    return result

@@ -1,0 +1,281 @@
+"""Evidence on what the lamps add to a reading: moments at which the output is certain, and the moves between them.
+
+A reading is daylight plus lamps. Daylight drifts, lamps jump. Two neighbouring readings between which an output changed
+hold the lamp's share plus a little drift; two between which nothing changed show how large that drift is and so
+how far a step can be trusted. The output is looked up *at the times of the readings*: where somebody reacts within
+seconds of a switch-off the log never saw the dark, both readings were taken under light, and no step is claimed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import polars as pl
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+Bools = NDArray[np.bool_]
+
+SETTLE_US = 3_000_000
+"""A lamp needs a moment to reach its output and a detector to see it. Chosen by us: longer than usual fades of 0.7–2 s."""
+SETTLED_WITHIN = 0.02
+"""Output moves below 2 % of full are no reason to set a reading aside (chosen by us: below 1 % noise of a reading)."""
+MOVED = 0.1
+"""An output that moved less than a tenth of full tells too little against daylight (chosen by us)."""
+OFF = 0.005
+"""Below half a percent a lamp counts as off."""
+
+
+@dataclass(frozen=True)
+class Points:
+    """Moments at which reading and outputs are both known.
+
+    Attributes
+    ----------
+    t_us
+        UTC epoch microseconds, int64, shape (n,), increasing.
+    lx
+        Reading. [lx], shape (n,)
+    output
+        Outputs of the channels as a fraction of full, shape (n, channels).
+    held
+        Whether the reading is logged on change and holds until the next value.
+    period_us
+        Usual time between readings.
+    """
+
+    t_us: NDArray[np.int64]
+    lx: Floats
+    output: Floats
+    held: bool
+    period_us: float
+
+    @property
+    def max_gap_us(self) -> float:
+        """Longest time between two readings that are still compared."""
+        return float(np.clip(3 * self.period_us, 180e6, 1200e6))
+
+
+@dataclass(frozen=True)
+class Moves:
+    """Neighbouring points and what changed between them; all arrays of length m, ``d_output`` (m, channels)."""
+
+    t_us: NDArray[np.int64]
+    d_lx: Floats
+    d_output: Floats
+    before: Floats
+    after: Floats
+    lx_before: Floats
+    lx_after: Floats
+    dt_us: Floats
+    near: Bools
+    drift: Floats
+    """Change that the slopes just before and after would have brought; NaN where neither is known. [lx]"""
+    unrest: Floats
+    """How much the reading moved by itself just before and after, over the same time. [lx]; NaN if unknown."""
+
+
+def series(frame: pl.DataFrame) -> tuple[NDArray[np.int64], Floats]:
+    """Times [UTC epoch µs] and values of a ``time, value`` frame, without nulls, sorted, last of equal times kept."""
+    frame = frame.drop_nulls(["time", "value"])
+    t = frame["time"].dt.epoch("us").to_numpy().astype(np.int64)
+    v = frame["value"].to_numpy().astype(float)
+    if t.size and np.any(np.diff(t) <= 0):
+        order = np.argsort(t, kind="stable")
+        t, v = t[order], v[order]
+        last = np.append(np.diff(t) > 0, True)
+        t, v = t[last], v[last]
+    return t, v
+
+
+def as_of(t: NDArray[np.int64], v: Floats, at: NDArray[np.int64], *, side: str = "right") -> Floats:
+    """Value in force at given times; NaN before the first. ``side="left"`` looks just before each time."""
+    if t.size == 0:
+        return np.full(at.shape, np.nan)
+    index = np.searchsorted(t, at, side=side) - 1  # type: ignore[call-overload]
+    return np.where(index >= 0, v[np.maximum(index, 0)], np.nan)
+
+
+def regularity(t: NDArray[np.int64]) -> tuple[float, float]:
+    """Usual time between values [µs] and the share of times between values within a tenth of it (1 for a sampled log)."""
+    if t.size < 3:
+        return 60e6, 1.0
+    dt = np.diff(t)
+    usual = float(np.median(dt))
+    return usual, float(np.mean(np.abs(dt - usual) <= max(0.1 * usual, 2e6)))
+
+
+def _is_sampled(t: NDArray[np.int64], v: Floats) -> bool:
+    """Whether an output was looked at now and then (true) or written when it changed (false)."""
+    if t.size < 10:
+        return False
+    dt, changed = np.diff(t), np.diff(v) != 0
+    usual = float(np.median(dt))
+    if usual < 10e6 or not changed.any() or changed.mean() > 0.95:
+        return False
+    return bool(np.mean(np.abs(dt[changed] - usual) <= max(0.1 * usual, 2e6)) >= 0.8)
+
+
+def _output_at(t: NDArray[np.int64], v: Floats, at: NDArray[np.int64]) -> tuple[Floats, Bools]:
+    """Output at the times of readings and whether it is certain there."""
+    value = as_of(t, v, at)
+    if _is_sampled(t, v):
+        index = np.minimum(np.searchsorted(t, at, side="left"), t.size - 1)
+        following, there = v[index], t[index] == at
+        earlier = np.maximum(np.searchsorted(t, at, side="right") - 1, 0)
+        just_now = at - t[earlier] <= 1_000_000
+        stale = (at - t[earlier] > 2.5 * np.median(np.diff(t))) | (at > t[-1] + np.median(np.diff(t)))
+        certain = (there | just_now | (np.abs(following - value) <= SETTLED_WITHIN)) & ~stale
+        return value, certain
+    settled = as_of(t, v, at - SETTLE_US)
+    moved = np.abs(value - np.where(np.isnan(settled), value, settled))
+    # a logger that writes outputs and readings on one clock pairs them; small moves are then no doubt about the output
+    changes = t[1:][np.abs(np.diff(v)) > 0]
+    paired = changes.size >= 5 and np.isin(changes, at).mean() >= 0.5
+    return value, moved <= (MOVED if paired else SETTLED_WITHIN)
+
+
+def usable_points(reading: pl.DataFrame, outputs: Mapping[str, pl.DataFrame]) -> Points:
+    """Moments at which the reading and all outputs are known.
+
+    Parameters
+    ----------
+    reading
+        ``time``, ``value`` [lx].
+    outputs
+        By channel: ``time``, ``value`` [percent]; changes or samples.
+
+    Returns
+    -------
+    Points; for a reading logged on change also the moments just before each switching, at which the held value stands.
+    """
+    t, lx = series(reading)
+    period_us, regular = regularity(t)
+    held = regular < 0.6
+    tracks = [(to, vo / 100) for to, vo in (series(frame) for frame in outputs.values())]
+    if held and t.size:
+        t, lx = _held_moments(t, lx, tracks)
+    output = np.empty((t.size, len(tracks)))
+    certain = np.ones(t.size, dtype=bool)
+    for c, (to, vo) in enumerate(tracks):
+        output[:, c], sure = _output_at(to, vo, t)
+        certain &= sure & ~np.isnan(output[:, c])
+    return Points(t[certain], lx[certain], output[certain], held, 60e6 if held else period_us)
+
+
+def _held_moments(
+    t: NDArray[np.int64], lx: Floats, tracks: list[tuple[NDArray[np.int64], Floats]]
+) -> tuple[NDArray[np.int64], Floats]:
+    """Moments at which a held reading stands for the light: its own times, before switchings, and after moves it outlived."""
+    changes = [to[1:][np.abs(np.diff(vo)) > SETTLED_WITHIN] for to, vo in tracks]
+    switches = [to[1:][np.abs(np.diff(vo)) >= MOVED] for to, vo in tracks]
+    change = np.unique(np.concatenate([*changes, np.empty(0, np.int64)]))
+    switch = np.unique(np.concatenate([*switches, np.empty(0, np.int64)]))
+    limit = np.append(t[1:], t[-1] + 60_000_000)
+    next_change = _next(change, t)
+    # a value written while the lamp settles stands for the settled lamp if nothing follows for a while
+    last_change = as_of(change, change.astype(float), t)
+    early = (t - last_change) < SETTLE_US
+    settled = np.where(early, last_change + SETTLE_US, t).astype(np.int64)
+    own = settled[~early | ((settled < limit) & (settled < next_change))]
+    # one second before a switching the held value still stands
+    before = switch - 1_000_000
+    # a move that called forth no new value within a minute left the reading within its dead band
+    nothing_new = _next(t, change) - change >= 60_000_000
+    outlived = change[nothing_new & (_next(change, change) - change >= 60_000_000)] + 59_000_000
+    at = np.unique(np.concatenate([own, before, outlived]))
+    at = at[at >= t[0]]
+    return at, as_of(t, lx, at)
+
+
+def _next(times: NDArray[np.int64], at: NDArray[np.int64]) -> NDArray[np.int64]:
+    """First of ``times`` strictly after each of ``at``; a far future where there is none."""
+    far = np.append(times, np.int64(2**62))
+    return far[np.searchsorted(times, at, side="right")]
+
+
+def moves(points: Points) -> Moves:
+    """Differences between neighbouring points, with the drift that their surroundings suggest."""
+    t, lx, o = points.t_us, points.lx, points.output
+    dt = np.diff(t).astype(float)
+    d_lx, d_o = np.diff(lx), np.diff(o, axis=0)
+    near = dt <= points.max_gap_us
+    quiet = near & (np.abs(d_o) <= OFF).all(axis=1)
+    slope = np.where(quiet, d_lx / np.maximum(dt, 1), np.nan)
+    sides = np.stack([np.append(np.nan, slope[:-1]), np.append(slope[1:], np.nan)]) if dt.size else np.empty((2, 0))
+    known = ~np.isnan(sides)
+    count = known.sum(axis=0)
+    total, size = np.where(known, sides, 0).sum(axis=0), np.abs(np.where(known, sides, 0)).max(axis=0, initial=0)
+    drift = np.where(count > 0, total / np.maximum(count, 1) * dt, np.nan)
+    unrest = np.where(count > 0, size * dt, np.nan)
+    return Moves(t[1:], d_lx, d_o, o[:-1], o[1:], lx[:-1], lx[1:], dt, near, drift, unrest)
+
+
+def find_switching_steps(reading: pl.DataFrame) -> pl.DataFrame:
+    """Steps of the electric light in a reading of which no output was logged.
+
+    Parameters
+    ----------
+    reading
+        ``time``, ``value`` [lx]; sampled or logged on change.
+
+    Returns
+    -------
+    Frame ``time`` (first value after the step, UTC), ``step_lx`` (signed).
+
+    Notes
+    -----
+    A step rises or falls between two neighbouring values (or two neighbouring pairs in the same direction), exceeds what the reading
+    does by itself just before and after by far, and stays. Lamps have one size while daylight has all: of the
+    steps found, those in the upper group are kept, the groups being parted at the widest ratio between neighbouring sizes.
+    """
+    empty = pl.DataFrame(schema={"time": reading.schema["time"], "step_lx": pl.Float64})
+    t, lx = series(reading)
+    if t.size < 12:
+        return empty
+    size, index = _lasting_steps(t, lx)
+    if size.size == 0:
+        return empty
+    keep = np.abs(size) >= _parting(np.abs(size))
+    at = pl.Series("time", t[index[keep]]).cast(pl.Datetime("us", "UTC"))
+    return pl.DataFrame({"time": at, "step_lx": size[keep]})
+
+
+def _lasting_steps(t: NDArray[np.int64], lx: Floats) -> tuple[Floats, NDArray[np.int64]]:
+    """Signed size and index (first value after) of changes that stand out from their surroundings and last."""
+    period_us, _ = regularity(t)
+    d = np.diff(lx)
+    near = np.diff(t) <= max(4 * period_us, 180e6)
+    d = np.where(near, d, 0.0)
+    w = 3
+    window = np.lib.stride_tricks.sliding_window_view
+    padded = np.pad(lx, (w, w), mode="edge")
+    medians = np.median(window(padded, w), axis=1)
+    level_before, level_after = medians[: lx.size][1:], medians[w + 1 :][: lx.size - 1]
+    step = level_after - level_before
+    # unrest: the larger middle change of the four before and the four after
+    ad = np.pad(np.abs(d), (4, 4), mode="constant")
+    four = window(ad, 4)
+    unrest = np.maximum(np.median(four[: d.size], axis=1), np.median(four[5:][: d.size], axis=1))
+    floor = 4 * max(1.0, float(np.median(np.abs(d[d != 0]))) if np.any(d != 0) else 1.0)
+    big = near & (np.abs(d) >= floor) & (np.abs(d) >= 6 * unrest) & (step * d > 0) & (np.abs(step) >= 0.5 * np.abs(d))
+    index = np.flatnonzero(big)
+    if index.size == 0:
+        return np.empty(0), index
+    # a step that fell into two neighbouring intervals is one
+    first = np.append(True, (np.diff(index) > 2) | (np.diff(np.sign(d[index])) != 0))
+    group = np.cumsum(first) - 1
+    return np.bincount(group, weights=d[index]), index[first] + 1
+
+
+def _parting(size: Floats) -> float:
+    """Size from which on steps count as lamps: the upper side of the widest ratio in the upper nine tenths of sizes."""
+    ordered = np.sort(size)[::-1]
+    if ordered.size < 3:
+        return float(ordered[-1])
+    ratio = ordered[:-1] / ordered[1:]
+    ratio[0] = 1.0  # one largest step alone is no group
+    at = int(np.argmax(ratio))
+    return float(ordered[at]) if ratio[at] >= 1.5 else float(ordered[-1])

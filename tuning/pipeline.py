@@ -1,0 +1,109 @@
+"""Joins the steps: a building folder in, an :class:`~tuning.results.Analysis` out. The only module that knows all of them."""
+
+from __future__ import annotations
+
+import datetime as dt
+import zlib
+from collections.abc import Callable
+from pathlib import Path
+
+import polars as pl
+
+from tuning import __version__
+from tuning.channel import ChannelInput, analyse_channel
+from tuning.logs import Logs, read_logs
+from tuning.motion import US
+from tuning.results import Analysis, ChannelResult
+from tuning.site import Site, read_site
+
+Progress = Callable[[float, str], None]
+"""Called with the share done (0…1) and what is being done."""
+
+
+def _quiet(_share: float, _what: str) -> None:
+    """Show no progress."""
+
+
+def analyse_folder(folder: Path, *, progress: Progress | None = None, verdicts: pl.DataFrame | None = None) -> Analysis:
+    """Read and analyse a building folder.
+
+    Parameters
+    ----------
+    folder
+        With ``site.toml`` and the logs.
+    progress
+        Called as the work goes on.
+    verdicts
+        Reviewers' words on switch-offs: ``room``, ``channel``, ``time`` (UTC), ``present`` (bool).
+
+    Raises
+    ------
+    TuningError
+        If the folder, its ``site.toml`` or a log has a problem that a person can mend.
+    """
+    say = progress or _quiet
+    site = read_site(folder)
+    say(0.02, "reading logs")
+    logs = read_logs(folder, site, progress=lambda share, what: say(0.02 + 0.38 * share, what))
+    return analyse_logs(site, logs, progress=lambda share, what: say(0.4 + 0.6 * share, what), verdicts=verdicts)
+
+
+def analyse_logs(site: Site, logs: Logs, *, progress: Progress | None = None, verdicts: pl.DataFrame | None = None) -> Analysis:
+    """Analyse logs already read. See :func:`analyse_folder`."""
+    say = progress or _quiet
+    results: list[ChannelResult] = []
+    names = [name for name, room in site.rooms.items() if room.channels]
+    for done, name in enumerate(names):
+        say(done / len(names), f"analysing {site.rooms[name].name or name}")
+        results += analyse_room(site, logs, name, verdicts=verdicts)
+    say(1.0, "done")
+    return Analysis(
+        site=site.site.name,
+        currency=site.site.currency,
+        time_zone=site.site.time_zone,
+        generated=dt.datetime.now(dt.UTC).replace(microsecond=0),
+        version=__version__,
+        channels=tuple(results),
+        findings=logs.findings,
+        cost_per_false_off=site.site.cost_per_false_off,
+        electricity_price=site.site.electricity_price,
+    )
+
+
+def analyse_room(site: Site, logs: Logs, room: str, *, verdicts: pl.DataFrame | None = None) -> list[ChannelResult]:
+    """Analyse all channels of a room; the ones that govern light first, because relays lean on what they learn."""
+    readings = logs.readings(room)
+    span = _span_us(logs)
+    # Dimmed and switched channels first: people react to light, not to a relay.
+    order = sorted(site.rooms[room].channels, key=lambda c: site.rooms[room].channels[c].control == "relay")
+    done: dict[str, ChannelResult] = {}
+    lead = None
+    for name in order:
+        seed = zlib.crc32(f"{room}/{name}".encode())
+        given = ChannelInput(site, room, name, readings, span, seed, _verdicts_of(verdicts, room, name), lead)
+        done[name], evidence = analyse_channel(given)
+        lead = lead or evidence
+    return [done[name] for name in site.rooms[room].channels]
+
+
+def _span_us(logs: Logs) -> tuple[int, int]:
+    if logs.start is None or logs.end is None:
+        return 0, 0
+    return round(logs.start.timestamp() * US), round(logs.end.timestamp() * US)
+
+
+def _verdicts_of(verdicts: pl.DataFrame | None, room: str, channel: str) -> pl.DataFrame | None:
+    if verdicts is None:
+        return None
+    mine = verdicts.filter((pl.col("room") == room) & (pl.col("channel") == channel))
+    return None if mine.is_empty() else mine
+
+
+def worth_ranking(analysis: Analysis) -> list[ChannelResult]:
+    """Channels by what tuning is worth a week, the most first; blocking findings before all."""
+    blocked = [c for c in analysis.channels if c.decision == "fix-first"]
+    rest = [c for c in analysis.channels if c.decision != "fix-first"]
+    return blocked + sorted(rest, key=lambda c: -c.worth_per_week)
+
+
+__all__ = ["Progress", "analyse_folder", "analyse_logs", "analyse_room", "worth_ranking"]

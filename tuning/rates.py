@@ -1,0 +1,181 @@
+"""Stillness, spells and circumstances → rates per week under every candidate hold-off, with uncertainty by resampled days.
+
+Days are resampled, not gaps, because gaps of one day depend on each other. Everything that is summed over gaps is summed per day
+first, so that a resample is one row of a matrix product.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from tuning.circumstances import Circumstances
+from tuning.delay_curve import by_day
+from tuning.gaps import ENDED_BY_MOTION, Gaps
+from tuning.motion import US, Floats, Ints, MotionLog
+from tuning.spells import (
+    SpellTable,
+    Survival,
+    cell_of,
+    chain_offsets,
+    false_offs_per_second,
+    fit_survival,
+    goes_on_share,
+    spell_table,
+)
+from tuning.stillness import Classified
+
+WEEK_DAYS = 7.0
+
+
+@dataclass(frozen=True)
+class Rates:
+    """Per week, ``(draws, candidates)``; row 0 rests on the whole log, the others on resampled days.
+
+    ``goes_on`` is the share of spells that go on after a reaction; ``survival`` the fitted stillness.
+    """
+
+    hold_off_s: Floats
+    false_offs: Floats
+    switch_offs: Floats
+    wasted_on_h: Floats
+    lit_h: Floats
+    wasted_kwh: Floats
+    energy_kwh: Floats
+    goes_on: float
+    survival: Survival
+    power_wasted_w: float
+
+    def cost(self, *, per_false_off: float, price: float) -> Floats:
+        """Cost a week: nuisance plus energy burnt for nobody."""
+        return self.false_offs * per_false_off + self.wasted_kwh * price
+
+
+def day_index(t_us: Ints, offset_us: int, first_us: int) -> Ints:
+    """Index of the local day of each time; the offset is that of the zone at the log's start (an hour off matters not)."""
+    return ((t_us + offset_us) // (86400 * US) - (first_us + offset_us) // (86400 * US)).astype(np.int64)
+
+
+def resampled_days(days: int, draws: int, rng: np.random.Generator) -> Floats:
+    """Day weights ``(draws + 1, days)``: first row all ones, then multinomial resamples."""
+    weights = rng.multinomial(days, np.full(days, 1.0 / days), size=draws).astype(float)
+    return np.concatenate([np.ones((1, days)), weights])
+
+
+def survival_of(
+    gaps: Gaps, seen: Classified, day: Ints, day_weights: Floats, *, scale_s: float, rng: np.random.Generator
+) -> tuple[Survival, float]:
+    """Fit how long present people keep still, and whether spells go on after reactions."""
+    g, days = gaps.gap_s, day_weights.shape[1]
+    complete = gaps.end_kind == ENDED_BY_MOTION
+    reaction = seen.p_false
+    natural_weight = np.clip(seen.p_still - reaction, 0, 1)
+    zero = np.zeros(len(g))
+    follows = np.append(0.0, (gaps.motion_before[1:] == gaps.motion_after[:-1]).astype(float))
+    offset = chain_offsets(g, reaction, follows)
+    chained = offset > 0
+    fresh = spell_table(zero[~chained], g[~chained], natural_weight[~chained], complete[~chained].astype(float), day[~chained], days)
+    censored = spell_table(zero[~chained], g[~chained], reaction[~chained], zero[~chained], day[~chained], days)
+    base = fresh + censored
+    if not chained.any():
+        share = 0.5
+        return fit_survival(base, day_weights, scale_s=scale_s, rng=rng), share
+    c = np.flatnonzero(chained)
+    still = seen.p_still[c]
+    ends = np.where(reaction[c] > 0.5, 0.0, complete[c].astype(float))
+    on, share = np.full(len(c), 0.5), 0.5
+    ones = np.ones((1, days))
+    table = base
+    for _ in range(4):
+        table = base
+        table = table + spell_table(offset[c], offset[c] + g[c], still * on, ends, day[c], days)
+        table = table + spell_table(zero[c], g[c], still * (1 - on), ends, day[c], days)
+        s = fit_survival(table, ones, scale_s=scale_s, rng=np.random.default_rng(0))
+        fresh_ll = _loglik(s, zero[c], g[c], ends)
+        chained_ll = _loglik(s, offset[c], offset[c] + g[c], ends)
+        share, on = goes_on_share(fresh_ll, chained_ll, still)
+    return fit_survival(table, day_weights, scale_s=scale_s, rng=rng), share
+
+
+def _loglik(survival: Survival, start_s: Floats, end_s: Floats, ends: Floats) -> Floats:
+    from tuning.spells import EDGES_S
+
+    hazard = np.diff(survival.cumulative[0]) / np.diff(EDGES_S)
+    s = np.log(np.maximum(survival.at(end_s)[0], 1e-300)) - np.log(np.maximum(survival.at(start_s)[0], 1e-300))
+    return s + ends * np.log(np.maximum(hazard[cell_of(end_s)], 1e-12))
+
+
+def weekly_rates(
+    gaps: Gaps,
+    motion: MotionLog,
+    seen: Classified,
+    around: Circumstances,
+    *,
+    hold_off_s: Floats,
+    in_force_s: float,
+    standby_w: float,
+    offset_us: int,
+    scale_s: float,
+    draws: int,
+    rng: np.random.Generator,
+) -> Rates:
+    """Rates per week under every candidate hold-off.
+
+    Parameters
+    ----------
+    gaps, motion, seen, around
+        The channel's gaps, motions, classification and circumstances.
+    hold_off_s
+        Candidates, increasing. [s]
+    in_force_s
+        Hold-off in force; infinite where nothing switches off. Then no reaction to darkness could be logged, and a gap counts
+        once, as a replay of the log would count it. [s]
+    standby_w
+        Power while off. [W]
+    offset_us
+        UTC offset of the building. [µs]
+    scale_s
+        What the use makes believe about pauses. [s]
+    draws
+        Resamples.
+    """
+    first_us = int(motion.covered_us[0, 0]) if len(motion.covered_us) else 0
+    last_us = int(motion.covered_us[-1, 1]) if len(motion.covered_us) else 0
+    days = int(day_index(np.array([max(last_us - 1, first_us)]), offset_us, first_us)[0]) + 1
+    weeks = max(motion.usable_days, 1e-6) / WEEK_DAYS
+    day = np.clip(day_index(gaps.start_us, offset_us, first_us), 0, days - 1)
+    weights = resampled_days(days, draws, rng)
+    absent = np.clip(1.0 - seen.p_still, 0, 1) * around.lit
+
+    def total(weight: Floats) -> tuple[Floats, Floats]:
+        expired, lit_s = by_day(gaps.gap_s, hold_off_s, weight, day, days)
+        return weights @ expired / weeks, weights @ lit_s / weeks / 3600.0
+
+    off_absent, wasted_h = total(absent)
+    _, wasted_wh = total(absent * around.power_w)
+    _, lit_h = total(around.lit)
+    _, lit_wh = total(around.lit * around.power_w)
+    moving_h = _moving_h(motion, day_index(motion.start_us, offset_us, first_us), days, weights) / weeks
+    minding = seen.p_still * around.minds * around.lit
+    if np.isfinite(in_force_s):
+        survival, goes_on = survival_of(gaps, seen, day, weights, scale_s=scale_s, rng=rng)
+        present_s = np.bincount(day, weights=minding * gaps.gap_s, minlength=days)
+        rate = false_offs_per_second(
+            survival, hold_off_s, goes_on=goes_on, reaction_s=seen.reaction_median_s * np.exp(seen.reaction_sigma**2 / 2)
+        )
+        false_offs = rate * (weights @ present_s / weeks)[:, None]
+    else:
+        survival, goes_on = survival_of(gaps, seen, day, weights, scale_s=scale_s, rng=rng)
+        false_offs, _ = total(minding)
+    mean_w = float((absent * around.power_w).sum() / max(absent.sum(), 1e-9)) if len(gaps) else 0.0
+    energy = lit_wh / 1000 + moving_h * mean_w / 1000 + standby_w * (168.0 - np.minimum(lit_h + moving_h, 168.0)) / 1000
+    return Rates(
+        hold_off_s, false_offs, off_absent + false_offs, wasted_h, lit_h + moving_h, wasted_wh / 1000, energy, goes_on, survival, mean_w
+    )
+
+
+def _moving_h(motion: MotionLog, day: Ints, days: int, weights: Floats) -> Floats:
+    length = (motion.end_us - motion.start_us) / US / 3600.0
+    per_day = np.bincount(np.clip(day, 0, days - 1), weights=length, minlength=days)
+    return (weights @ per_day)[:, None]

@@ -1,0 +1,102 @@
+"""Why: the recommendation in sentences that a technician understands."""
+
+from __future__ import annotations
+
+from tuning.decision import Choice
+from tuning.results import ChannelResult, DelayPoint
+from tuning.stillness import Classified
+
+
+def duration(seconds: float) -> str:
+    """Write a hold-off as people say it.
+
+    Examples
+    --------
+    >>> duration(600), duration(90), duration(45)
+    ('10 min', '1.5 min', '45 s')
+    """
+    if seconds < 60:
+        return f"{seconds:.0f} s"
+    return f"{seconds / 60:.1f}".removesuffix(".0") + " min"
+
+
+def often(per_week: float) -> str:
+    """Write a weekly rate without false digits."""
+    if per_week >= 10:
+        return f"{per_week:.0f}"
+    return f"{per_week:.1f}" if per_week >= 0.95 else f"{per_week:.2f}"
+
+
+def _point(result: ChannelResult, hold_off_s: float | None) -> DelayPoint | None:
+    return next((p for p in result.delay_curve if p.hold_off_s == hold_off_s), None)
+
+
+def explain(result: ChannelResult, choice: Choice, seen: Classified, *, currency: str) -> tuple[str, ...]:
+    """Explain a channel's recommendation, the most telling sentence first."""
+    sentences: list[str] = []
+    weeks = result.usable_days / 7
+    now = _point(result, result.current.hold_off_s)
+    best_point = _point(result, result.recommended.hold_off_s)
+    if result.switch_offs is not None and len(result.switch_offs) and now is not None:
+        false = float(result.switch_offs["p_false"].sum())
+        sentences.append(
+            f"In {weeks:.1f} weeks the {_load(result)} went off {len(result.switch_offs)} times at {duration(now.hold_off_s)}; "
+            f"about {false:.0f} times somebody was still in the room."
+        )
+    elif now is None and result.delay_curve:
+        sentences.append(
+            "The log shows no automatic switch-off, so every pause is seen whole and each counts once: it shows what each hold-off "
+            "would have done."
+        )
+    if best_point is not None and now is not None and best_point is not now:
+        more = best_point.wasted_on_h - now.wasted_on_h
+        sentences.append(
+            f"At {duration(best_point.hold_off_s)} it would be about {often(best_point.false_offs)} false-offs a week instead of "
+            f"{often(now.false_offs)}, for {abs(more):.1f} h {'more' if more > 0 else 'less'} light with nobody there a week."
+        )
+    elif best_point is not None and now is None:
+        sentences.append(
+            f"At {duration(best_point.hold_off_s)} about {often(best_point.false_offs)} false-offs a week and "
+            f"{best_point.wasted_on_h:.1f} h of light with nobody there a week."
+        )
+    sentences += _decision(result, choice, currency)
+    sentences += _light(result)
+    return tuple(sentences)
+
+
+def _load(result: ChannelResult) -> str:
+    return "load" if result.control == "relay" else "light"
+
+
+def _decision(result: ChannelResult, choice: Choice, currency: str) -> list[str]:
+    if result.decision == "keep":
+        if choice.best == choice.index:
+            return ["No other setting is expected to cost less; keep it."]
+        return [
+            f"Another setting may save {currency} {choice.saving:.2f} a week, but that is not sure enough "
+            f"({choice.p_better:.0%} of resampled days) or does not pay for a visit; keep it."
+        ]
+    if result.decision == "trial":
+        return [
+            f"The log cannot show what happens beyond the hold-off in force, so set {duration(result.recommended.hold_off_s or 0)} for "
+            f"{result.trial_days} days: that shows the pauses which are now cut short. Then read the log again."
+        ]
+    if result.decision == "more-data":
+        return [f"{result.usable_days:.1f} usable days of log are too few to change a setting; come back with two weeks or more."]
+    if result.decision == "fix-first":
+        blocking = next((f.message for f in result.findings if f.severity == "blocking"), "")
+        return [f"Mend this first, then read the log again: {blocking}"]
+    if result.current_rates is not None:
+        return [f"That saves about {currency} {choice.saving:.2f} a week; better in {choice.p_better:.0%} of resampled days."]
+    return []
+
+
+def _light(result: ChannelResult) -> list[str]:
+    light, now, new = result.light, result.current.target_lx, result.recommended.target_lx
+    if new is None or light.recommended_target_lx is None:
+        return []
+    if now is None or abs(new - now) < 1:
+        return [f"Target illuminance {new:.0f} lx at the detector keeps the task lit in 95 % of lit occupied time."]
+    word = "lower" if new < now else "raise"
+    tail = "" if light.calibrated else " (uncalibrated: take the two spot readings first)"
+    return [f"Target: {word} it from {now:.0f} to {new:.0f} lx at the detector; the task then keeps its level in 95 % of lit occupied time{tail}."]

@@ -1,0 +1,246 @@
+"""Stillness → spells: how long present people keep still, also beyond the hold-off in force.
+
+A gap that a reaction ended says only "longer than the hold-off". What happens next decides what it means: either the
+interrupted spell *goes on* (somebody who reads, waves at the lamp and reads on), or movement *starts afresh*. The share that
+goes on is estimated from the gaps that follow reactions, shrunk toward a starting belief, and each such gap enters the
+survival of spells at both places with its probability.
+
+The survival is piecewise exponential on a fixed grid where there are many spells, and has a Weibull tail with a decreasing hazard
+beyond: the longer somebody has been still, the longer they stay so. The tail's shape is averaged over
+its posterior on a grid, its level is conjugate gamma; nothing is plugged in.
+
+False-offs under a hold-off D follow from renewal: with survival S, reaction r and share q that goes on, one natural spell
+brings ``n(D) = Σ_k q^(k−1) S(kD + (k−1)r)`` false-offs and lasts ``τ(D)``; presence time over τ(D) is the number of spells.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from tuning.motion import Floats, Ints
+
+EDGES_S: Floats = np.concatenate([[0.0, 2.0, 5.0], 8.0 * 1.13 ** np.arange(0, 71)])
+"""Edges of the survival grid. [s]; 8 s to about 11 h in steps of 13 %."""
+CELLS = len(EDGES_S) - 1
+SHAPES: Floats = np.linspace(0.1, 1.0, 19)
+SHAPE_PRIOR = (0.55, 0.2)
+"""Weibull shapes looked at, and the belief about them: a decreasing hazard, near 0.55. Chosen by us."""
+TAIL_EXCEEDANCES = 80.0
+"""Spells that the tail is fitted to. Chosen by us: enough for shape and level, few enough to stay local."""
+LEVEL_PRIOR = 0.5
+"""Weight of the belief about the tail's level, in spells that end."""
+GOES_ON_PRIOR = (2.0, 2.0)
+"""Beta belief about the share of spells that go on after a reaction."""
+CHAIN = 24
+"""Reactions in one spell that are followed. Chosen by us: q^24 is nothing."""
+
+
+@dataclass(frozen=True)
+class SpellTable:
+    """Sums over gaps per day and grid cell: all that the survival needs.
+
+    ``ends``: spells ending naturally, ``(days, CELLS)``. ``exposure``: time at risk [s], ``(days, CELLS)``.
+    """
+
+    ends: Floats
+    exposure: Floats
+
+    def __add__(self, other: SpellTable) -> SpellTable:
+        """Add cell by cell."""
+        return SpellTable(self.ends + other.ends, self.exposure + other.exposure)
+
+
+def cell_of(t_s: Floats) -> Ints:
+    """Cell of the survival grid that holds a time; closed on the right."""
+    return np.clip(np.searchsorted(EDGES_S, t_s, side="left") - 1, 0, CELLS - 1)
+
+
+def spell_table(start_s: Floats, end_s: Floats, weight: Floats, natural: Floats, day: Ints, days: int) -> SpellTable:
+    """Sum exposure and natural ends over the survival grid, per day.
+
+    Parameters
+    ----------
+    start_s, end_s
+        Where on the spell's own clock each gap begins and ends. [s]
+    weight
+        Probability that the gap is stillness (and on this clock).
+    natural
+        1 where a movement of its own ended it, 0 where a reaction or the log did.
+    day
+        Day index of each gap.
+    days
+        Number of days.
+    """
+    a, b = cell_of(start_s), cell_of(end_s)
+    size = days * CELLS
+    width = np.diff(EDGES_S)
+    ends = np.bincount(day * CELLS + b, weights=weight * natural, minlength=size).reshape(days, CELLS)
+    partial = np.bincount(day * CELLS + b, weights=weight * (end_s - EDGES_S[b]), minlength=size)
+    partial -= np.bincount(day * CELLS + a, weights=weight * (start_s - EDGES_S[a]), minlength=size)
+    crossing = np.bincount(day * CELLS + a, weights=weight, minlength=size)
+    crossing -= np.bincount(day * CELLS + b, weights=weight, minlength=size)
+    through = np.cumsum(crossing.reshape(days, CELLS), axis=1)
+    return SpellTable(ends, partial.reshape(days, CELLS) + through * width)
+
+
+def chain_offsets(gap_s: Floats, reaction: Floats, consecutive: Floats) -> Floats:
+    """How long the spell had already lasted when each gap began, if spells go on after reactions. [s].
+
+    Parameters
+    ----------
+    gap_s
+        Gaps in the order of time. [s]
+    reaction
+        Probability that a reaction ended the gap.
+    consecutive
+        1 where the gap follows its predecessor at once.
+    """
+    chained = np.append(0.0, (reaction[:-1] > 0.5)) * consecutive
+    total = np.concatenate([[0.0], np.cumsum(gap_s)])[:-1]
+    base = np.where(chained > 0, 0.0, total)
+    return total - np.maximum.accumulate(base)
+
+
+@dataclass(frozen=True)
+class Survival:
+    """Cumulative hazard of stillness at the grid's edges, ``(draws, CELLS + 1)``; draw 0 is the expectation."""
+
+    cumulative: Floats
+
+    def at(self, t_s: Floats) -> Floats:
+        """Survival at times, ``(draws, len(t_s))``."""
+        low, share = _place(t_s)
+        h = self.cumulative[:, low] + (self.cumulative[:, low + 1] - self.cumulative[:, low]) * share
+        return np.exp(-h)
+
+    def integral(self, t_s: Floats) -> Floats:
+        """Integral of the survival from 0, ``(draws, len(t_s))``. [s]."""
+        s = np.exp(-self.cumulative)
+        steps = 0.5 * (s[:, 1:] + s[:, :-1]) * np.diff(EDGES_S)
+        whole = np.concatenate([np.zeros((len(s), 1)), np.cumsum(steps, axis=1)], axis=1)
+        low, share = _place(t_s)
+        width = np.diff(EDGES_S)[low] * share
+        middle = s[:, low] + (s[:, low + 1] - s[:, low]) * share
+        return whole[:, low] + 0.5 * (s[:, low] + middle) * width
+
+
+def _place(t_s: Floats) -> tuple[Ints, Floats]:
+    t = np.clip(t_s, 0.0, EDGES_S[-1])
+    low = np.clip(np.searchsorted(EDGES_S, t, side="right") - 1, 0, CELLS - 1)
+    return low, (t - EDGES_S[low]) / np.diff(EDGES_S)[low]
+
+
+def _tail_start(table: SpellTable) -> int:
+    """First cell of the tail: about ``TAIL_EXCEEDANCES`` spells reach it."""
+    reach = table.exposure.sum(axis=0) / np.diff(EDGES_S)
+    enough = np.flatnonzero((reach >= TAIL_EXCEEDANCES) & (EDGES_S[:-1] >= 20.0) & (EDGES_S[:-1] <= 600.0))
+    return int(enough[-1]) if len(enough) else int(cell_of(np.array([20.0]))[0])
+
+
+def fit_survival(
+    table: SpellTable, day_weights: Floats, *, scale_s: float, rng: np.random.Generator
+) -> Survival:
+    """Fit the survival of spells for the whole log and for every resample of its days.
+
+    Parameters
+    ----------
+    table
+        Sums per day.
+    day_weights
+        ``(draws, days)``; the first row is all ones.
+    scale_s
+        What the room's use makes believe about the pauses of present people. [s]
+    rng
+        For the level of the tail.
+
+    Returns
+    -------
+    ``Survival`` with ``draws`` rows.
+    """
+    draws = len(day_weights)
+    ends, exposure = day_weights @ table.ends, day_weights @ table.exposure
+    # The belief: one spell's worth of exponential pauses with the use's scale keeps an empty cell from saying "never".
+    hazard = (ends + 0.05) / (exposure + 0.05 * np.maximum(scale_s, EDGES_S[1:]))
+    increments = hazard * np.diff(EDGES_S)
+    first = _tail_start(table)
+    increments[:, first:] = _weibull_tail(table, day_weights, first, rng=rng)
+    cumulative = np.concatenate([np.zeros((draws, 1)), np.cumsum(increments, axis=1)], axis=1)
+    return Survival(cumulative)
+
+
+def _weibull_tail(table: SpellTable, day_weights: Floats, first: int, *, rng: np.random.Generator) -> Floats:
+    """Cumulative-hazard increments of the tail, ``(draws, CELLS − first)``."""
+    edges = EDGES_S[first:]
+    middle = np.sqrt(edges[1:] * edges[:-1])
+    powers = edges[None, :] ** SHAPES[:, None]
+    # Weibull time in each cell, per second of exposure, so that exposure sums turn into ∫ shape·u^(shape−1) du.
+    per_second = np.diff(powers, axis=1) / np.diff(edges)
+    day_time = table.exposure[:, first:] @ per_second.T
+    day_ends = table.ends[:, first:].sum(axis=1)
+    day_logs = table.ends[:, first:] @ np.log(middle)
+    ends, time, logs = day_weights @ day_ends, day_weights @ day_time, day_weights @ day_logs
+    # Overdispersion of ends among days: ends of one day belong together.
+    scale = edges[0] ** SHAPES
+    a0, b0 = LEVEL_PRIOR, LEVEL_PRIOR * scale
+    a, b = a0 + ends[:, None], b0[None, :] + time
+    log_prior = -0.5 * ((SHAPES - SHAPE_PRIOR[0]) / SHAPE_PRIOR[1]) ** 2
+    log_post = log_prior + ends[:, None] * np.log(SHAPES) + (SHAPES - 1) * logs[:, None] - a * np.log(b)
+    log_post += a0 * np.log(b0)
+    post = np.exp(log_post - log_post.max(axis=1, keepdims=True))
+    post /= post.sum(axis=1, keepdims=True)
+    # One shape per draw; the first row averages.
+    pick = (post.cumsum(axis=1) > rng.random((len(post), 1))).argmax(axis=1)
+    rows = np.arange(len(post))
+    level = rng.gamma(a[rows, pick]) / b[rows, pick]
+    increments = level[:, None] * np.diff(powers, axis=1)[pick]
+    # Expectation of the hazard over shape and level: exp(−E) differs little from E exp(−) where it matters.
+    mean = (post[0][:, None] * (a[0] / b[0])[:, None] * np.diff(powers, axis=1)).sum(axis=0)
+    increments[0] = mean
+    return increments
+
+
+def goes_on_share(
+    fresh_loglik: Floats, chained_loglik: Floats, weight: Floats, *, prior: tuple[float, float] = GOES_ON_PRIOR
+) -> tuple[float, Floats]:
+    """Share of spells that go on after a reaction, by expectation–maximisation.
+
+    Parameters
+    ----------
+    fresh_loglik, chained_loglik
+        Log-likelihood of each gap that follows a reaction, if movement starts afresh and if the spell goes on.
+    weight
+        Probability that the gap is stillness at all.
+
+    Returns
+    -------
+    The share, and for each gap the probability that its spell had gone on.
+    """
+    share = prior[0] / sum(prior)
+    advantage = np.clip(chained_loglik - fresh_loglik, -30, 30)
+    on = np.full(len(advantage), share)
+    for _ in range(30):
+        on = share * np.exp(advantage) / (share * np.exp(advantage) + 1 - share)
+        share = float((prior[0] + (weight * on).sum()) / (sum(prior) + weight.sum()))
+    return share, on
+
+
+def false_offs_per_second(survival: Survival, hold_off_s: Floats, *, goes_on: float, reaction_s: float) -> Floats:
+    """False-offs per second of minding presence under each hold-off, ``(draws, len(hold_off_s))``.
+
+    Notes
+    -----
+    ``n(D) / τ(D)`` of the module's docstring. With q = 0 this is ordinary renewal with a fresh spell after every reaction;
+    with q = 1 a spell of length L brings floor((L + r)/(D + r)) false-offs.
+    """
+    k = np.arange(1, CHAIN + 1)
+    at = k[:, None] * hold_off_s[None, :] + (k - 1)[:, None] * reaction_s
+    weights = goes_on ** (k - 1)
+    s = survival.at(at.ravel()).reshape(-1, CHAIN, len(hold_off_s))
+    offs = np.einsum("k,bkd->bd", weights, s)
+    begin = (k - 1)[:, None] * (hold_off_s[None, :] + reaction_s)
+    lit = survival.integral(at.ravel()) - survival.integral(begin.ravel())
+    lit = np.maximum(lit.reshape(-1, CHAIN, len(hold_off_s)), 0.0)
+    time = np.einsum("k,bkd->bd", weights, lit + reaction_s * s)
+    return offs / np.maximum(time, 1e-9)
