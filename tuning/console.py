@@ -1,0 +1,113 @@
+"""What the terminal shows: the settings table, the findings, progress. No analysis."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+from rich.console import Console
+from rich.markup import escape
+from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
+from rich.table import Table
+
+from tuning.pipeline import Progress as Say
+from tuning.pipeline import worth_ranking
+from tuning.reasons import duration, often
+from tuning.results import Analysis, ChannelResult, Finding
+
+MARK = {"change": "→", "trial": "⇢", "keep": "=", "more-data": "?", "fix-first": "!"}
+STYLE = {"change": "bold green", "trial": "bold cyan", "keep": "dim", "more-data": "yellow", "fix-first": "bold red"}
+SEVERITY = {"info": "dim", "warning": "yellow", "blocking": "bold red"}
+
+CAUTIONS = (
+    "Settings only by authorised people. Wiring only by licensed electricians, dead and proven dead. "
+    "Emergency and escape lighting is never governed by these settings. Local codes prevail."
+)
+
+
+@contextmanager
+def progress(console: Console) -> Iterator[Say | None]:
+    """Show a progress bar on a terminal, nothing in a pipe."""
+    if not console.is_terminal:
+        yield None
+        return
+    with Progress(
+        TextColumn("[progress.description]{task.description}"), BarColumn(), TimeElapsedColumn(), console=console, transient=True
+    ) as bar:
+        task = bar.add_task("reading", total=1.0)
+        yield lambda share, what: bar.update(task, completed=share, description=escape(what))
+
+
+def _hold(value: float | None) -> str:
+    return "none" if value is None else duration(value)
+
+
+def _arrow(now: str, new: str) -> str:
+    return now if now == new else f"{now} → [bold]{new}[/]"
+
+
+def _lux(value: float | None) -> str:
+    return "–" if value is None else f"{value:.0f} lx"
+
+
+def _row(c: ChannelResult, currency: str) -> tuple[str, ...]:
+    now, new = c.current_rates, c.recommended_rates
+    style = STYLE[c.decision]
+    false = often(new.false_offs) if new else "–"
+    wasted = f"{new.wasted_on_h:.1f}" if new else "–"
+    if now and new and c.decision in ("change", "trial"):
+        false = f"{often(now.false_offs)} → {often(new.false_offs)}"
+        wasted = f"{now.wasted_on_h:.1f} → {new.wasted_on_h:.1f}"
+    worth = f"{c.worth_per_week:+.2f}" if c.decision in ("change", "trial") and now else ""
+    return (
+        escape(c.room_name),
+        escape(c.channel),
+        f"[{style}]{MARK[c.decision]} {c.decision}[/]",
+        _arrow(_hold(c.current.hold_off_s), _hold(c.recommended.hold_off_s)),
+        "" if c.control == "relay" else _arrow(_lux(c.current.target_lx), _lux(c.recommended.target_lx)),
+        false,
+        wasted,
+        worth,
+    )
+
+
+def settings_table(analysis: Analysis) -> Table:
+    """Lay out the settings, what tuning is worth most first."""
+    table = Table(title=f"{escape(analysis.site)}: recommended settings", title_justify="left", header_style="bold", expand=False)
+    for title, justify in (
+        ("room", "left"),
+        ("channel", "left"),
+        ("decision", "left"),
+        ("hold-off", "left"),
+        ("target", "left"),
+        ("false-offs a week", "right"),
+        ("wasted h a week", "right"),
+        (f"saves {analysis.currency} a week", "right"),
+    ):
+        table.add_column(title, justify=justify)  # type: ignore[arg-type]
+    for c in worth_ranking(analysis):
+        table.add_row(*_row(c, analysis.currency))
+    return table
+
+
+def print_analysis(console: Console, analysis: Analysis) -> None:
+    """Print table, reasons and findings."""
+    console.print(settings_table(analysis))
+    for c in worth_ranking(analysis):
+        if c.decision == "keep" and not any(f.severity != "info" for f in c.findings):
+            continue
+        console.print(f"\n[bold]{escape(c.room_name)} · {escape(c.channel)}[/]  [{STYLE[c.decision]}]{c.decision}[/]")
+        for sentence in c.reasons:
+            console.print(f"  {escape(sentence)}")
+        for f in c.findings:
+            print_finding(console, f)
+    if analysis.findings:
+        console.print("\n[bold]The logs[/]")
+        for f in analysis.findings:
+            print_finding(console, f)
+    console.print(f"\n[dim]{CAUTIONS}[/]")
+
+
+def print_finding(console: Console, f: Finding) -> None:
+    """Print one finding."""
+    console.print(f"  [{SEVERITY[f.severity]}]{f.severity}[/] [bold]{f.code}[/]: {escape(f.message)}")
