@@ -20,7 +20,7 @@ from tuning.motion import US, Floats, Ints, MotionLog, held_motions, motions, of
 from tuning.rates import Rates, weekly_rates
 from tuning.results import ChannelResult, DelayPoint, Finding, LightResult, PerWeek, Sensitivity, Settings
 from tuning.site import Channel, Room, Site
-from tuning.stillness import Classified, classify
+from tuning.stillness import Belief, Classified, classify
 from tuning.target import light_result
 
 DRAWS = 500
@@ -194,6 +194,7 @@ def _seen(
         hold_off_s=hold,
         lit=around.lit,
         minds=around.minds,
+        belief=Belief(given.room.beliefs.even_gap_s, given.room.beliefs.gap_slope),
         never_present=nobody,
         verdict=_verdict(given.verdicts, gaps, hold),
     )

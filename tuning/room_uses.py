@@ -34,6 +34,8 @@ class RoomUse:
         Safety floor: no lower task illuminance is recommended. [lx]
     stillness_scale_s
         Rough median of pauses between movements of a present person. [s]
+    even_gap_s, gap_slope
+        Pause [s] that is as likely an absence as a stillness, and the fall of the log-odds per e-fold of length. Chosen by us.
     dwelling
         Whether people stay to do something (office) or pass through (corridor).
     manual_on_sensible
@@ -47,6 +49,8 @@ class RoomUse:
     stillness_scale_s: float
     dwelling: bool
     manual_on_sensible: bool
+    even_gap_s: float = 600.0
+    gap_slope: float = 2.0
 
 
 _SEEN = "prEN 12464-1:2019 row {}, seen in a code excerpt (draft; final edition not verified)"
@@ -56,27 +60,67 @@ _MEMORY = "EN 12464-1, from memory"
 GENERAL = RoomUse(None, "to be given in site.toml", 60, 100, 20, dwelling=True, manual_on_sensible=False)
 
 ROOM_USES: dict[str, RoomUse] = {
-    "office": RoomUse(500, _TABLE.format("office table, writing"), 60, 300, 20, dwelling=True, manual_on_sensible=True),
-    "open-plan office": RoomUse(
-        500, _TABLE.format("office table, writing"), 60, 300, 12, dwelling=True, manual_on_sensible=False
+    "office": RoomUse(
+        500, _TABLE.format("office table, writing"), 60, 300, 20, dwelling=True, manual_on_sensible=True, even_gap_s=720
     ),
-    "meeting room": RoomUse(500, _TABLE.format("office table, meeting"), 60, 300, 12, dwelling=True, manual_on_sensible=True),
-    "classroom": RoomUse(300, _TABLE.format("education table"), 60, 200, 10, dwelling=True, manual_on_sensible=True),
-    "lecture hall": RoomUse(500, _MEMORY, 60, 300, 12, dwelling=True, manual_on_sensible=True),
-    "reading room": RoomUse(500, _SEEN.format("6.26.2"), 60, 300, 25, dwelling=True, manual_on_sensible=False),
-    "reception": RoomUse(300, _TABLE.format("office table"), 60, 200, 15, dwelling=True, manual_on_sensible=False),
-    "canteen": RoomUse(200, _SEEN.format("6.2.1"), 60, 100, 10, dwelling=True, manual_on_sensible=False),
-    "kitchen": RoomUse(500, _MEMORY, 120, 300, 10, dwelling=True, manual_on_sensible=False),
-    "workshop": RoomUse(500, _MEMORY, 300, 300, 12, dwelling=True, manual_on_sensible=False),
-    "sports hall": RoomUse(300, _MEMORY, 120, 200, 8, dwelling=True, manual_on_sensible=False),
-    "corridor": RoomUse(100, _SEEN.format("6.1.1"), 60, 100, 6, dwelling=False, manual_on_sensible=False),
-    "stairs": RoomUse(100, _SEEN.format("6.1.2"), 120, 100, 6, dwelling=False, manual_on_sensible=False),
-    "toilet": RoomUse(200, _SEEN.format("6.2.4"), 60, 100, 20, dwelling=False, manual_on_sensible=False),
-    "changing room": RoomUse(200, _SEEN.format("6.2.4"), 120, 100, 15, dwelling=False, manual_on_sensible=False),
-    "store room": RoomUse(100, _MEMORY, 60, 100, 10, dwelling=False, manual_on_sensible=True),
-    "plant room": RoomUse(200, _SEEN.format("6.3.1"), 300, 200, 12, dwelling=False, manual_on_sensible=False),
-    "copy room": RoomUse(300, _TABLE.format("office table, filing and copying"), 60, 200, 10, dwelling=False, manual_on_sensible=True),
-    "waiting area": RoomUse(200, _SEEN.format("6.28.1"), 60, 100, 20, dwelling=True, manual_on_sensible=False),
+    "open-plan office": RoomUse(
+        500,
+        _TABLE.format("office table, writing"),
+        60,
+        300,
+        12,
+        dwelling=True,
+        manual_on_sensible=False,
+        even_gap_s=1200,
+    ),
+    "meeting room": RoomUse(
+        500, _TABLE.format("office table, meeting"), 60, 300, 12, dwelling=True, manual_on_sensible=True, even_gap_s=900
+    ),
+    "classroom": RoomUse(
+        300, _TABLE.format("education table"), 60, 200, 10, dwelling=True, manual_on_sensible=True, even_gap_s=900
+    ),
+    "lecture hall": RoomUse(500, _MEMORY, 60, 300, 12, dwelling=True, manual_on_sensible=True, even_gap_s=900),
+    "reading room": RoomUse(
+        500, _SEEN.format("6.26.2"), 60, 300, 25, dwelling=True, manual_on_sensible=False, even_gap_s=1200
+    ),
+    "reception": RoomUse(
+        300, _TABLE.format("office table"), 60, 200, 15, dwelling=True, manual_on_sensible=False, even_gap_s=600
+    ),
+    "canteen": RoomUse(
+        200, _SEEN.format("6.2.1"), 60, 100, 10, dwelling=True, manual_on_sensible=False, even_gap_s=400
+    ),
+    "kitchen": RoomUse(500, _MEMORY, 120, 300, 10, dwelling=True, manual_on_sensible=False, even_gap_s=300),
+    "workshop": RoomUse(500, _MEMORY, 300, 300, 12, dwelling=True, manual_on_sensible=False, even_gap_s=500),
+    "sports hall": RoomUse(300, _MEMORY, 120, 200, 8, dwelling=True, manual_on_sensible=False, even_gap_s=400),
+    "corridor": RoomUse(
+        100, _SEEN.format("6.1.1"), 60, 100, 6, dwelling=False, manual_on_sensible=False, even_gap_s=15, gap_slope=2.5
+    ),
+    "stairs": RoomUse(
+        100, _SEEN.format("6.1.2"), 120, 100, 6, dwelling=False, manual_on_sensible=False, even_gap_s=15, gap_slope=2.5
+    ),
+    "toilet": RoomUse(
+        200, _SEEN.format("6.2.4"), 60, 100, 20, dwelling=False, manual_on_sensible=False, even_gap_s=180
+    ),
+    "changing room": RoomUse(
+        200, _SEEN.format("6.2.4"), 120, 100, 15, dwelling=False, manual_on_sensible=False, even_gap_s=240
+    ),
+    "store room": RoomUse(100, _MEMORY, 60, 100, 10, dwelling=False, manual_on_sensible=True, even_gap_s=120),
+    "plant room": RoomUse(
+        200, _SEEN.format("6.3.1"), 300, 200, 12, dwelling=False, manual_on_sensible=False, even_gap_s=150
+    ),
+    "copy room": RoomUse(
+        300,
+        _TABLE.format("office table, filing and copying"),
+        60,
+        200,
+        10,
+        dwelling=False,
+        manual_on_sensible=True,
+        even_gap_s=120,
+    ),
+    "waiting area": RoomUse(
+        200, _SEEN.format("6.28.1"), 60, 100, 20, dwelling=True, manual_on_sensible=False, even_gap_s=600
+    ),
 }
 
 

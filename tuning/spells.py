@@ -193,7 +193,7 @@ def _weibull_tail(table: SpellTable, day_weights: Floats, first: int, *, rng: np
     # One shape per draw; the first row averages.
     pick = (post.cumsum(axis=1) > rng.random((len(post), 1))).argmax(axis=1)
     rows = np.arange(len(post))
-    level = rng.gamma(a[rows, pick]) / b[rows, pick]
+    level = rng.gamma(a[:, 0]) / b[rows, pick]
     increments = level[:, None] * np.diff(powers, axis=1)[pick]
     # Expectation of the hazard over shape and level: exp(−E) differs little from E exp(−) where it matters.
     mean = (post[0][:, None] * (a[0] / b[0])[:, None] * np.diff(powers, axis=1)).sum(axis=0)

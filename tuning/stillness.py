@@ -32,16 +32,52 @@ WINDOWS_S = (15.0, 60.0, 240.0)
 STILL_ANCHOR_S = (20.0, 90.0)
 ABSENT_ANCHOR_S = 1200.0
 """Self-labelling gaps: from 20 s to 90 s stillness, beyond 20 min and the hold-off absence. Chosen by us."""
-RIDGE = 2.0
-GRID_STEP = 0.08
+MIN_EXAMPLES = 8.0
+"""Examples of either class from which the signature is half believed. Chosen by us."""
+TEMPER = 0.8
+"""The features are not independent of each other nor normal; the ratio is believed by so much. Chosen by us."""
+TREND_ORIGIN, TREND_RIDGE, SHRINK = np.log(60.0), 5.0, 20.0
+GRID_STEP = 0.12
 """Step of the log-length grid."""
-BANDWIDTH = 0.22
-"""Kernel bandwidth on log-length. Chosen by us: about a quarter of an e-fold."""
-ITERATIONS = 40
+STIFFNESS, CONVEX_STIFFNESS = 1.0 / (4.0 * GRID_STEP**2) ** 2, 1.0 / (0.5 * GRID_STEP**2) ** 2
+FLOOR = -4.0
+"""Log of the count per cell that an empty log leaves."""
+ITERATIONS = 15
 REACTION_LIMIT_S = 90.0
 """Longest reaction looked for. Chosen by us; the share beyond is background."""
 REACTION_PRIOR = (np.log(5.0), 0.6, 4.0)
 """Starting belief about reaction times: median 5 s, log-spread 0.6, worth four reactions. Chosen by us."""
+
+
+SURE_STILL, SURE_ABSENT = 0.75, 0.15
+"""Labels clear enough to learn the signature from. Chosen by us: a few absences among thousands of short pauses must not drown in them."""
+OUTER_ITERATIONS = 3
+"""Rounds of learning the signature from the labels and the labels from the signature."""
+
+
+@dataclass(frozen=True)
+class Belief:
+    """What the use of a room makes believe before its log is read.
+
+    Attributes
+    ----------
+    even_s
+        Length at which a gap is as likely an absence as a stillness. [s]
+    slope
+        Fall of the log-odds of stillness per e-fold of length.
+    """
+
+    even_s: float
+    slope: float
+
+    @property
+    def centre(self) -> float:
+        """Log of the even length."""
+        return float(np.log(self.even_s))
+
+    def log_odds(self, gap_s: Floats) -> Floats:
+        """Log-odds of stillness at each length."""
+        return np.asarray(self.slope * (self.centre - np.log(np.maximum(gap_s, 1.0))))
 
 
 @dataclass(frozen=True)
@@ -87,55 +123,96 @@ def signature_features(gaps: Gaps, motion: MotionLog) -> tuple[Floats, Floats]:
     return np.stack(before, axis=1), after_matrix
 
 
-def density_ratio(x: Floats, still_weight: Floats, absent_weight: Floats) -> Floats:
-    """Log density ratio of features, stillness over absence, by ridge logistic regression with balanced classes.
+@dataclass(frozen=True)
+class _Ends:
+    """Normal model of the features of one class: mean with a trend along log-length, and spread."""
+
+    base: Floats
+    trend: Floats
+    covariance: Floats
+    weight: float
+
+    def log_density(self, x: Floats, log_g: Floats) -> Floats:
+        """Log density of the features of gaps of given log-lengths."""
+        z = x - self.base - np.outer(log_g - TREND_ORIGIN, self.trend)
+        root = np.linalg.cholesky(self.covariance)
+        solved = np.linalg.solve(root, z.T)
+        return np.asarray(-0.5 * (solved**2).sum(axis=0) - np.log(np.diag(root)).sum())
+
+
+def _fit_ends(x: Floats, log_g: Floats, weight: Floats, pooled: Floats) -> _Ends:
+    """Weighted fit; the trend is held back by a ridge, the covariance shrunk toward the pooled one."""
+    total = weight.sum()
+    z = np.column_stack([np.ones(len(x)), log_g - TREND_ORIGIN])
+    gram = (z * weight[:, None]).T @ z
+    spread = float((weight * (log_g - np.average(log_g, weights=weight)) ** 2).sum() / total)
+    gram[1, 1] += TREND_RIDGE * (1.0 + 0.0 * spread)
+    beta = np.linalg.solve(gram + 1e-6 * np.eye(2), (z * weight[:, None]).T @ x)
+    residual = x - z @ beta
+    own = (residual * weight[:, None]).T @ residual
+    covariance = (own + SHRINK * pooled) / (total + SHRINK)
+    return _Ends(beta[0], beta[1], covariance + 0.02 * np.eye(x.shape[1]), float(total))
+
+
+def density_ratio(x: Floats, log_g: Floats, still_weight: Floats, absent_weight: Floats) -> Floats:
+    """Log density ratio of features, stillness over absence, along the gap's length.
+
+    Long stillness belongs to quiet times, so its surroundings are quieter than those of short stillness; a model without a trend would
+    read that as absence.
 
     Parameters
     ----------
     x
         Features, ``(n, k)``.
+    log_g
+        Log of the gap lengths, ``(n,)``.
     still_weight, absent_weight
         How much each row counts as an example of either class, ``(n,)``.
 
     Returns
     -------
-    ``(n,)``; zero everywhere if one class has no examples.
+    ``(n,)``; zero everywhere if one class has hardly any examples.
     """
-    total_still, total_absent = still_weight.sum(), absent_weight.sum()
-    if total_still < 3 or total_absent < 3:
+    if still_weight.sum() < MIN_EXAMPLES or absent_weight.sum() < MIN_EXAMPLES:
         return np.zeros(len(x))
-    # Effective sample size is that of the rarer class, so that the ridge has the same say in every room.
-    n = min(total_still, total_absent)
-    w1, w0 = still_weight * (n / total_still), absent_weight * (n / total_absent)
-    w = w1 + w0
-    mean = (w[:, None] * x).sum(axis=0) / w.sum()
-    spread = np.sqrt((w[:, None] * (x - mean) ** 2).sum(axis=0) / w.sum()) + 1e-6
-    z = np.column_stack([np.ones(len(x)), (x - mean) / spread])
-    used = w > 0
-    zu, wu, w1u = z[used], w[used], w1[used]
-    beta = np.zeros(z.shape[1])
-    penalty = np.diag(np.append(0.0, np.full(x.shape[1], RIDGE)))
-    for _ in range(12):
-        p = expit(zu @ beta)
-        gradient = zu.T @ (w1u - wu * p) - penalty @ beta
-        curvature = (zu * (wu * p * (1 - p))[:, None]).T @ zu + penalty + 1e-9 * np.eye(len(beta))
+    both = still_weight / still_weight.sum() + absent_weight / absent_weight.sum()
+    mean = np.average(x, axis=0, weights=both)
+    pooled = ((x - mean) * both[:, None]).T @ (x - mean) / both.sum()
+    still = _fit_ends(x, log_g, still_weight, pooled)
+    absent = _fit_ends(x, log_g, absent_weight, pooled)
+    ratio = still.log_density(x, log_g) - absent.log_density(x, log_g)
+    # Few examples make a bold model; believe it as far as its examples go.
+    trust = TEMPER * absent.weight / (absent.weight + MIN_EXAMPLES) * still.weight / (still.weight + MIN_EXAMPLES)
+    return np.clip(trust * ratio, -6, 6)
+
+
+def smooth_log_counts(counts: Floats, start: Floats, *, concave: bool) -> Floats:
+    """Smooth log-intensity of Poisson counts on the log-length grid.
+
+    Second differences are held near zero; for stillness, convex ones much more so: every family of pauses in use (exponential, Weibull,
+    log-normal, log-logistic, gamma, Pareto) has a log-length density that is log-concave, so its tail falls at least as fast as it began to.
+
+    Parameters
+    ----------
+    counts
+        Expected counts per cell.
+    start
+        Where to begin, log-intensity per cell.
+    concave
+        Whether to hold back convexity.
+    """
+    size = len(counts)
+    second = np.diff(np.eye(size), n=2, axis=0)
+    eta = start.copy()
+    for _ in range(6):
+        bend = second @ eta
+        stiff = np.where((bend > 0) & concave, CONVEX_STIFFNESS, STIFFNESS)
+        rate = np.exp(np.clip(eta, -20, 15))
+        curvature = np.diag(rate + 1e-4) + second.T @ (stiff[:, None] * second)
+        gradient = counts - rate - second.T @ (stiff * bend) - 1e-4 * (eta - FLOOR)
         step = np.linalg.solve(curvature, gradient)
-        beta = beta + step
-        if np.abs(step).max() < 1e-6:
-            break
-    return z @ beta
-
-
-def _smooth(counts: Floats, low: int, high: int) -> Floats:
-    """Kernel-smooth counts on the log-length grid inside ``low:high``, corrected at both edges."""
-    half = int(4 * BANDWIDTH / GRID_STEP)
-    kernel = np.exp(-0.5 * (np.arange(-half, half + 1) * GRID_STEP / BANDWIDTH) ** 2)
-    kernel /= kernel.sum()
-    inside = np.zeros_like(counts)
-    inside[low:high] = 1.0
-    full = np.convolve(counts * inside, kernel, mode="full")[half : half + len(counts)]
-    mass = np.convolve(inside, kernel, mode="full")[half : half + len(counts)]
-    return np.where(inside > 0, full / np.maximum(mass, 1e-9), 0.0)
+        eta = eta + np.clip(step, -2, 2)
+    return eta
 
 
 def classify(
@@ -145,6 +222,7 @@ def classify(
     hold_off_s: Floats,
     lit: Floats,
     minds: Floats,
+    belief: Belief,
     never_present: Bools | None = None,
     verdict: Floats | None = None,
 ) -> Classified:
@@ -160,6 +238,8 @@ def classify(
         Probability that the light was on when the gap began.
     minds
         Probability that a present person would mind the dark at the switch-off.
+    belief
+        What the room's use makes believe about gaps of each length.
     never_present
         Gaps known to be absences (triggers without people).
     verdict
@@ -173,41 +253,55 @@ def classify(
     known_absent = never_present if never_present is not None else np.zeros(n, dtype=bool)
     expired = (g > hold_off_s) & (lit > 0.5)
     beyond_s = np.where(expired, g - hold_off_s, np.nan)
-    signature, signature_before = _signatures(gaps, motion, expired=expired, known_absent=known_absent)
-    long = g > SHORT_GAP_S
-    index = np.flatnonzero(long)
-    state = _em(
-        g[index],
-        limit_s=np.where(expired, hold_off_s, np.inf)[index],
-        beyond_s=beyond_s[index],
-        minds=np.where(lit > 0.5, minds, 0.0)[index],
-        signature=signature[index],
-        signature_before=signature_before[index],
-        known_absent=known_absent[index],
-        verdict=None if verdict is None else verdict[index],
-        complete=(gaps.end_kind == ENDED_BY_MOTION)[index],
-        finest_s=max(motion.resolution_s, 1.0),
-    )
+    index = np.flatnonzero(g > SHORT_GAP_S)
+    complete = gaps.end_kind == ENDED_BY_MOTION
+    mind = np.where(lit > 0.5, minds, 0.0)
+    # To begin with, the use's belief about each length labels the gaps; what is learned replaces it.
+    label = np.where(expired & (mind > 0.5), 0.0, expit(belief.log_odds(g))) * ~known_absent
+    state = _State(label[index], np.zeros(len(index)), *REACTION_PRIOR[:2])
+    signature = np.zeros(n)
+    features = signature_features(gaps, motion)
+    for _ in range(OUTER_ITERATIONS):
+        p_label = np.zeros(n)
+        p_label[index] = np.clip(state.p_still - state.p_false, 0, 1)
+        doubt = np.zeros(n)
+        doubt[index] = state.p_false
+        usable = (g > SHORT_GAP_S) & ~known_absent
+        sure_still = usable & (p_label > SURE_STILL)
+        sure_absent = usable & (p_label + doubt < SURE_ABSENT)
+        signature, signature_before = _signatures(
+            gaps, features, still_weight=p_label * sure_still, absent_weight=(1 - p_label - doubt) * sure_absent
+        )
+        state = _em(
+            g[index],
+            belief=belief,
+            limit_s=np.where(expired, hold_off_s, np.inf)[index],
+            beyond_s=beyond_s[index],
+            minds=mind[index],
+            signature=signature[index],
+            signature_before=signature_before[index],
+            known_absent=known_absent[index],
+            verdict=None if verdict is None else verdict[index],
+            complete=complete[index],
+            finest_s=max(motion.resolution_s, 1.0),
+        )
     p_still[index], p_false[index] = state.p_still, state.p_false
     p_still[known_absent], p_false[known_absent] = 0.0, 0.0
     return Classified(p_still, p_false, signature, state.median_s, state.sigma, float(p_false.sum()))
 
 
-def _signatures(gaps: Gaps, motion: MotionLog, *, expired: Bools, known_absent: Bools) -> tuple[Floats, Floats]:
-    before, after = signature_features(gaps, motion)
-    g = gaps.gap_s
-    still = ((g >= STILL_ANCHOR_S[0]) & (g <= STILL_ANCHOR_S[1]) & ~expired & ~known_absent).astype(float)
+def _signatures(
+    gaps: Gaps, features: tuple[Floats, Floats], *, still_weight: Floats, absent_weight: Floats
+) -> tuple[Floats, Floats]:
+    """Log density ratios from both ends of each gap, and from its beginning alone."""
+    before, after = features
     complete = gaps.end_kind == ENDED_BY_MOTION
-    beyond = np.where(expired, g > np.maximum(ABSENT_ANCHOR_S, 0.0), g > ABSENT_ANCHOR_S)
-    absent = (beyond & complete).astype(float)
-    if absent.sum() < 10:
-        # Short logs and long hold-offs: the longest complete gaps stand in.
-        cut = max(float(np.quantile(g[complete], 0.995)) if complete.any() else 0.0, 600.0)
-        absent = ((g >= cut) & complete).astype(float)
-    both = density_ratio(np.concatenate([before, after], axis=1), still, absent)
-    alone = density_ratio(before, still, absent)
-    signature = np.where(complete, both, alone)
-    return signature, alone
+    log_g = np.log(np.maximum(gaps.gap_s, 1.0))
+    both = density_ratio(
+        np.concatenate([before, after], axis=1), log_g, still_weight * complete, absent_weight * complete
+    )
+    alone = density_ratio(before, log_g, still_weight, absent_weight)
+    return np.where(complete, both, alone), alone
 
 
 @dataclass(frozen=True)
@@ -221,6 +315,7 @@ class _State:
 def _em(
     g: Floats,
     *,
+    belief: Belief,
     limit_s: Floats,
     beyond_s: Floats,
     minds: Floats,
@@ -239,44 +334,43 @@ def _em(
     origin = np.log(SHORT_GAP_S)
     size = int((max(log_g.max(), np.log(7200.0)) - origin) / GRID_STEP) + 2
     cell = ((log_g - origin) / GRID_STEP).astype(int)
+    grid = origin + (np.arange(size) + 0.5) * GRID_STEP
     expired = np.isfinite(limit_s)
-    edge = int((np.log(np.median(limit_s[expired])) - origin) / GRID_STEP) + 1 if expired.any() else size
-    ratio = np.exp(np.clip(signature, -8, 8))
-    ratio_before = np.exp(np.clip(signature_before, -8, 8))
+    llr = np.clip(signature, -7, 7)
+    llr_before = np.clip(signature_before, -7, 7)
     per_second = 1.0 / (g * GRID_STEP)
-    in_window = expired & (beyond_s <= REACTION_LIMIT_S) & complete
+    in_window = expired & (beyond_s <= REACTION_LIMIT_S) & complete & ~known_absent
     u = np.maximum(np.where(in_window, beyond_s, 1.0), 0.25)
     mu, sigma = REACTION_PRIOR[0], REACTION_PRIOR[1]
-    p = np.where(g < 300, 0.9, 0.1) * ~known_absent
-    p[expired] = 0.02
+    # How much this gap may be an unmoved stillness: a person who minds does not sit on in the dark.
+    may_stay = np.where(known_absent, 0.0, np.where(expired, 1.0 - minds, 1.0))
     reaction = np.where(in_window, 0.5 * minds, 0.0)
-    # How much a person who minds may still be there unmoved beyond the hold-off: not at all.
-    may_stay = np.where(expired, 1.0 - minds, 1.0)
+    p = expit(belief.log_odds(g)) * may_stay
+    # Reactions are stillness censored at the hold-off; where it would have ended follows from the curve itself.
+    limit = np.where(expired, limit_s, 1.0)
+    beyond = grid > np.log(float(np.median(limit[expired]))) if expired.any() else np.zeros(size, dtype=bool)
+    still = absent = np.full(size, FLOOR)
     for _ in range(ITERATIONS):
         still_counts = np.bincount(cell, weights=p, minlength=size)
+        if beyond.any():
+            share = np.exp(still[beyond] - still[beyond].max())
+            still_counts[beyond] += reaction.sum() * share / share.sum()
         absent_counts = np.bincount(cell, weights=np.clip(1 - p - reaction, 0, 1), minlength=size)
-        still = np.zeros(size)
-        still[:edge] = _smooth(still_counts, 0, edge)[:edge]
-        if edge < size:
-            # Beyond the hold-off only those who do not mind are seen; scale up to all.
-            seen = np.bincount(cell, weights=may_stay, minlength=size)
-            everyone = np.bincount(cell, minlength=size).astype(float)
-            share = np.clip(_smooth(seen, edge, size) / np.maximum(_smooth(everyone, edge, size), 1e-9), 0.05, 1.0)
-            still[edge:] = (_smooth(still_counts, edge, size) / share)[edge:]
-        absent = _smooth(absent_counts, 0, size) + 1e-6
-        odds_still = still[cell] * may_stay * ratio
-        expected_reactions = max(reaction.sum(), 1e-3)
+        still = smooth_log_counts(still_counts, np.maximum(still, FLOOR), concave=True)
+        absent = smooth_log_counts(absent_counts, np.maximum(absent, FLOOR), concave=False)
+        odds_still = np.exp(np.clip(still[cell] - absent[cell] + llr, -15, 15)) * may_stay
         density = np.exp(-0.5 * ((np.log(u) - mu) / sigma) ** 2) / (u * sigma * np.sqrt(2 * np.pi))
         if finest_s > 2:
             density = np.full_like(u, 1.0 / REACTION_LIMIT_S)
-        odds_reaction = np.where(in_window, expected_reactions * density / per_second * minds * ratio_before, 0.0)
-        total = odds_still + odds_reaction + absent[cell]
+        expected_reactions = max(reaction.sum(), 1e-3)
+        odds_reaction = expected_reactions * density / per_second * minds * np.exp(llr_before - absent[cell])
+        odds_reaction = np.where(in_window, odds_reaction, 0.0)
+        total = 1.0 + odds_still + odds_reaction
         p, reaction = odds_still / total, odds_reaction / total
-        p[known_absent], reaction[known_absent] = 0.0, 0.0
         if verdict is not None:
             said = np.isfinite(verdict)
             reaction = np.where(said, np.where(verdict > 0.5, 1.0, 0.0), reaction)
-            p = np.where(said, np.where(verdict > 0.5, 0.0, np.where(expired, 0.0, p)), p)
+            p = np.where(said, 0.0, p)
         weight = reaction.sum() + REACTION_PRIOR[2]
         mu = (np.sum(reaction * np.log(u)) + REACTION_PRIOR[2] * REACTION_PRIOR[0]) / weight
         variance = np.sum(reaction * (np.log(u) - mu) ** 2) + REACTION_PRIOR[2] * REACTION_PRIOR[1] ** 2
