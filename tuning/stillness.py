@@ -43,6 +43,8 @@ STIFFNESS, CONVEX_STIFFNESS = 1.0 / (4.0 * GRID_STEP**2) ** 2, 1.0 / (0.5 * GRID
 FLOOR = -4.0
 """Log of the count per cell that an empty log leaves."""
 ITERATIONS = 15
+REACTION_SUPPORT = 0.7
+"""Weight of a reaction in the curve beyond the hold-off: some of them are repeats within one spell. Chosen by us."""
 REACTION_LIMIT_S = 90.0
 """Longest reaction looked for. Chosen by us; the share beyond is background."""
 REACTION_PRIOR = (np.log(5.0), 0.6, 4.0)
@@ -354,7 +356,7 @@ def _em(
         still_counts = np.bincount(cell, weights=p, minlength=size)
         if beyond.any():
             share = np.exp(still[beyond] - still[beyond].max())
-            still_counts[beyond] += reaction.sum() * share / share.sum()
+            still_counts[beyond] += REACTION_SUPPORT * reaction.sum() * share / share.sum()
         absent_counts = np.bincount(cell, weights=np.clip(1 - p - reaction, 0, 1), minlength=size)
         still = smooth_log_counts(still_counts, np.maximum(still, FLOOR), concave=True)
         absent = smooth_log_counts(absent_counts, np.maximum(absent, FLOOR), concave=False)
@@ -362,7 +364,9 @@ def _em(
         density = np.exp(-0.5 * ((np.log(u) - mu) / sigma) ** 2) / (u * sigma * np.sqrt(2 * np.pi))
         if finest_s > 2:
             density = np.full_like(u, 1.0 / REACTION_LIMIT_S)
-        expected_reactions = max(reaction.sum(), 1e-3)
+        # Continuity: as many react as stillnesses are expected to outlast the hold-off. A chance surplus has no such support.
+        outlast = float(np.exp(still[beyond]).sum()) if beyond.any() else 0.0
+        expected_reactions = max(0.5 * (reaction.sum() + min(outlast, reaction.sum())), 1e-3)
         odds_reaction = expected_reactions * density / per_second * minds * np.exp(llr_before - absent[cell])
         odds_reaction = np.where(in_window, odds_reaction, 0.0)
         total = 1.0 + odds_still + odds_reaction
