@@ -1,0 +1,45 @@
+"""How often a series samples."""
+
+from __future__ import annotations
+
+import numpy as np
+import polars as pl
+
+MIN_ROWS = 20
+JITTER_SHARE, JITTER_S = 0.1, 2.0
+"""A step counts as regular when within a tenth, or two seconds, of the interval. Chosen by us: loggers drift by a second or so."""
+REGULAR_SHARE = 0.8
+"""Share of the steps that must be regular; the rest are lost rows and breaks. Chosen by us."""
+
+
+def sampling_interval_s(times: pl.Series) -> float | None:
+    """Return the regular interval of a series' rows. [s]; ``None`` where rows come as they please.
+
+    Robust against jitter of some seconds, lost rows and long breaks.
+
+    Parameters
+    ----------
+    times
+        Times of one series, sorted, ``Datetime``.
+
+    Examples
+    --------
+    >>> import datetime as dt
+    >>> minute = pl.datetime_range(dt.datetime(2026, 1, 1), dt.datetime(2026, 1, 2), "1m", eager=True)
+    >>> sampling_interval_s(minute)
+    60.0
+    >>> sampling_interval_s(minute.head(5)) is None
+    True
+    """
+    if len(times) < MIN_ROWS:
+        return None
+    step = np.diff(times.dt.epoch("us").to_numpy()) / 1e6
+    step = step[step > 0]
+    if len(step) < MIN_ROWS // 2:
+        return None
+    interval = float(np.median(step))
+    regular = np.abs(step - interval) <= max(JITTER_SHARE * interval, JITTER_S)
+    # A jitter as large as the interval itself is no regularity.
+    if interval <= JITTER_S or regular.mean() < REGULAR_SHARE:
+        return None
+    return float(np.mean(step[regular]).round(3))
