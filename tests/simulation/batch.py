@@ -46,4 +46,3 @@ def main() -> None:
     with ProcessPoolExecutor(a.processes, mp_context=get_context("spawn")) as pool:
         for done, future in enumerate(as_completed([pool.submit(_make, job) for job in jobs]), 1):
             print(f"{done}/{len(jobs)} {future.result()}", flush=True)
-

@@ -2,7 +2,7 @@
 
 import json
 from collections.abc import Sequence
-from datetime import date
+from datetime import date, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -29,6 +29,8 @@ def _channel_table(room: RoomParameters, channel: Channel, readings: list[dict[s
     table: dict[str, Any] = {"load_w": channel.load_w, "standby_w": channel.standby_w}
     if room.documented:
         table["hold_off_s"] = room.hold_off_s
+        history = [{"from": room.first_monday + timedelta(days=d), "hold_off_s": h} for d, h in room.hold_off_changes]
+        table |= {"settings_history": history} if history else {}
     table |= {"target_lx": channel.target_lx, "mode": room.mode, "control": channel.control}
     if channel.allowed_target_lx:
         table["allowed_target_lx"] = list(channel.allowed_target_lx)

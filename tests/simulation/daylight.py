@@ -44,11 +44,11 @@ def outdoor(rng: np.random.Generator, calendar: Calendar, sky: Sky) -> tuple[Flo
 
 def daylight_knots(rng: np.random.Generator, calendar: Calendar, sky: Sky) -> tuple[FloatArray, FloatArray]:
     """Daylight at the detector of a window channel [lx] and the blinds' factor, both at knots (the factor holds on)."""
-    n = int(round(calendar.span_s / KNOT_S)) + 1
+    n = round(calendar.span_s / KNOT_S) + 1
     if not sky.windows:
-        return np.zeros(n), np.ones(n)
+        return np.full(n, 0.3 * sky.night_lx), np.ones(n)
     diffuse, beam = outdoor(rng, calendar, sky)
-    light = sky.daylight_factor * diffuse + sky.beam_factor * beam
+    light = sky.daylight_factor * diffuse + sky.beam_factor * beam + sky.night_lx
     knots_per_day = int(DAY_S / KNOT_S)
     days = int(np.ceil(len(light) / knots_per_day))
     used = rng.random(days) < sky.blind_p
@@ -103,7 +103,7 @@ def controlled_output(channel: Channel, daylight_lx: FloatArray, target_lx: floa
 
 def channel_lights(room: RoomParameters, knots: FloatArray, blind: FloatArray) -> tuple[ChannelLight, ...]:
     """Daylight and output of every channel over the whole calendar."""
-    minutes = np.arange(int(round((len(knots) - 1) * KNOT_S / GRID_S))) * GRID_S
+    minutes: FloatArray = np.arange(round((len(knots) - 1) * KNOT_S / GRID_S), dtype=np.float64) * GRID_S
     window = at(minutes, knots, blind)
     daylight = [window * c.daylight_share for c in room.channels]
     outputs = [controlled_output(c, d, c.target_lx) for c, d in zip(room.channels, daylight, strict=True)]
@@ -112,8 +112,7 @@ def channel_lights(room: RoomParameters, knots: FloatArray, blind: FloatArray) -
         for _ in range(4):
             spill = [o * c.lamp_lx * c.to_other for o, c in zip(outputs[::-1], room.channels[::-1], strict=True)]
             outputs = [
-                controlled_output(c, d + s, c.target_lx)
-                for c, d, s in zip(room.channels, daylight, spill, strict=True)
+                controlled_output(c, d + s, c.target_lx) for c, d, s in zip(room.channels, daylight, spill, strict=True)
             ]
     return tuple(
         ChannelLight(d, d * c.task_per_daylight, o) for c, d, o in zip(room.channels, daylight, outputs, strict=True)

@@ -88,7 +88,7 @@ def sun(calendar: Calendar) -> tuple[FloatArray, FloatArray]:
     Low-precision formulas (declination from the day of the year, equation of time left out: up to 16 min early or
     late), which is enough to give a room its day.
     """
-    n = int(round(calendar.span_s / calendar.repeats / KNOT_S)) + 1
+    n = round(calendar.span_s / calendar.repeats / KNOT_S) + 1
     t_s = np.arange(n) * KNOT_S
     start = calendar.start
     day_of_year = start.timetuple().tm_yday + (start.hour * 3600 + start.minute * 60 + t_s) / DAY_S

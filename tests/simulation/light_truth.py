@@ -5,10 +5,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from tests.simulation.closed_loop import merge_presence
 from tests.simulation.daylight import ChannelLight, channel_lights, controlled_output, daylight_knots
 from tests.simulation.days import GRID_S, make_calendar
 from tests.simulation.parameters import Channel, RoomParameters
+from tests.simulation.scene import merge_presence, time_present
 from tests.simulation.uses import USES
 
 FloatArray = NDArray[np.float64]
@@ -16,24 +16,25 @@ FloatArray = NDArray[np.float64]
 LIT_SHARE = 0.95  # share of lit occupied time in which the task has to have what it needs
 
 
-def _occupied(room: RoomParameters, rng: np.random.Generator, weeks: int) -> tuple[FloatArray, tuple[ChannelLight, ...]]:
+def _occupied(
+    room: RoomParameters, rng: np.random.Generator, weeks: int
+) -> tuple[FloatArray, tuple[ChannelLight, ...]]:
     """Presence in every minute (0 … 1) and the light of every channel, over repetitions of the log's weeks."""
     calendar = make_calendar(room.first_monday, weeks, room.place, max(1, round(24 / weeks)))
     start, end = merge_presence(USES[room.use].visits(rng, calendar, room.schedule))
-    edges = np.arange(int(round(calendar.span_s / GRID_S)) + 1) * GRID_S
-    return np.diff(_time_present(edges, start, end)) / GRID_S, channel_lights(room, *daylight_knots(rng, calendar, room.sky))
-
-
-def _time_present(t: FloatArray, start: FloatArray, end: FloatArray) -> FloatArray:
-    """Time present [s] up to every `t`."""
-    before = np.concatenate([[0.0], np.cumsum(end - start)])
-    i = np.searchsorted(start, t, side="right") - 1
-    j = np.maximum(i, 0)
-    return np.asarray(np.where(i >= 0, before[j] + np.minimum(t, end[j]) - start[j], 0.0))
+    edges: FloatArray = np.arange(round(calendar.span_s / GRID_S) + 1, dtype=np.float64) * GRID_S
+    return np.diff(time_present(edges, start, end)) / GRID_S, channel_lights(
+        room, *daylight_knots(rng, calendar, room.sky)
+    )
 
 
 def _lit_share(
-    channel: Channel, light: ChannelLight, spill_lx: FloatArray, weight: FloatArray, required_lx: float, target_lx: float
+    channel: Channel,
+    light: ChannelLight,
+    spill_lx: FloatArray,
+    weight: FloatArray,
+    required_lx: float,
+    target_lx: float,
 ) -> float:
     """Share of lit occupied time in which the task has `required_lx` under a target [lx]."""
     output = controlled_output(channel, light.daylight_lx + spill_lx, target_lx)

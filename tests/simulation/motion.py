@@ -1,4 +1,4 @@
-"""What a detector would see of the visits if the light never went off: movements, bursts at the door, stray triggers."""
+"""What a detector would see if the light never went off: movements, bursts at the door, stray triggers."""
 
 from bisect import bisect_right
 from dataclasses import dataclass
@@ -14,7 +14,7 @@ FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 
 NOBODY = -1  # owner of a stray trigger
-_SPARE_DRAWS = 30  # stillnesses kept beyond the end of a visit, used when reactions cut others short
+_SPARE_DRAWS = 10  # stillnesses kept beyond the end of a visit, for when reactions cut others short
 
 
 @dataclass(frozen=True)
@@ -28,6 +28,8 @@ class Natural:
     stream_s, stream_from
         Movements of visit v between its ends are ``stream_s[stream_from[v]:stream_from[v + 1]]``; some lie beyond
         its end.
+    pace
+        Factor on the stillnesses of every visit.
     """
 
     time_s: FloatArray
@@ -35,6 +37,7 @@ class Natural:
     at_door: NDArray[np.bool_]
     stream_s: FloatArray
     stream_from: IntArray
+    pace: FloatArray
 
 
 def seen_stillness(rng: np.random.Generator, people: People, coverage: float, n: int) -> FloatArray:
@@ -52,9 +55,10 @@ def seen_stillness(rng: np.random.Generator, people: People, coverage: float, n:
 
 def _streams(
     rng: np.random.Generator, visits: Visits, people: People, detector: Detector
-) -> tuple[FloatArray, IntArray]:
-    """Movements between the ends of every visit, as one array and the place where each visit starts in it."""
+) -> tuple[FloatArray, IntArray, FloatArray]:
+    """Movements between the ends of every visit as one array, where each visit starts in it, and its pace."""
     pace = visits.pace * rng.lognormal(0.0, people.visit_sigma, len(visits.pace))
+    pace = np.where(rng.random(len(pace)) < people.hidden_share, pace * people.hidden_factor, pace)
     need = np.where(visits.dwells, (visits.end_s - visits.start_s) / pace, 0.0)
     mean = float(np.mean(seen_stillness(rng, people, detector.coverage, 20_000)))
     spare = _SPARE_DRAWS if people.p_fresh > 0 else 1
@@ -82,10 +86,12 @@ def _streams(
     base = clock[np.maximum(first - 1, 0)]
     index = np.arange(counts.sum()) - np.repeat(np.cumsum(counts) - counts, counts) + first[visit]
     stream = visits.start_s[visit] + (clock[index] - base[visit]) * pace[visit]
-    return stream, np.concatenate([[0], np.cumsum(counts)]).astype(np.int64)
+    return stream, np.concatenate([[0], np.cumsum(counts)]).astype(np.int64), pace
 
 
-def _bursts(rng: np.random.Generator, visits: Visits, people: People, detector: Detector) -> tuple[FloatArray, IntArray]:
+def _bursts(
+    rng: np.random.Generator, visits: Visits, people: People, detector: Detector
+) -> tuple[FloatArray, IntArray]:
     """Movements on entering and leaving. The first on entering is always seen, others as far as coverage goes."""
     n = len(visits.start_s)
     times, owners = [], []
@@ -111,7 +117,7 @@ def natural_motion(
     rng: np.random.Generator, visits: Visits, people: People, detector: Detector, span_s: float
 ) -> Natural:
     """Movements of all visits as far as the detector sees them, in order of time."""
-    stream, stream_from = _streams(rng, visits, people, detector)
+    stream, stream_from, pace = _streams(rng, visits, people, detector)
     owner = np.repeat(np.arange(len(visits.start_s)), np.diff(stream_from))
     inside = stream < visits.end_s[owner]
     door, door_owner = _bursts(rng, visits, people, detector)
@@ -120,7 +126,7 @@ def natural_motion(
     who = np.concatenate([owner[inside], door_owner, np.full(len(stray), NOBODY)])
     at_door = np.concatenate([np.zeros(inside.sum(), bool), np.ones(len(door) + len(stray), bool)])
     order = np.argsort(time, kind="stable")
-    return Natural(time[order], who[order], at_door[order], stream, stream_from)
+    return Natural(time[order], who[order], at_door[order], stream, stream_from, pace)
 
 
 def after_dead_time(time_s: FloatArray, dead_time_s: float, since_s: float = -np.inf) -> FloatArray:

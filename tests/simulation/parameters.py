@@ -21,7 +21,12 @@ class People:
     ``quiet_share`` of their stillnesses belong to quiet spells (reading), where everything takes ``quiet_factor``
     times as long; ``visit_sigma`` is the log-spread of activity between visits. ``burst_in``/``burst_out`` are the mean
     numbers of further movements on entering and leaving; with ``single_burst`` only one is made. ``p_fresh`` is the
-    share of reactions after which movement starts afresh, the rest let the interrupted stillness go on.
+    share of reactions after which movement starts afresh, the rest let the interrupted stillness go on. ``wave_missed``
+    is the share of reactions whose first wave is not seen, ``wave_more`` the mean number of waves after the one that
+    brought the light back. ``need_factor`` times the required illuminance is the daylight below which people mind.
+
+    In ``hidden_share`` of the visits somebody sits where the detector sees ``hidden_factor`` times less. With
+    ``leave_off_p`` the last to leave presses off, with ``dims_p`` somebody dims a lit stretch to about ``dims_level``.
     """
 
     stillness: Stillness
@@ -36,17 +41,28 @@ class People:
     wave_missed: float
     p_fresh: float
     need_factor: float
+    wave_more: float
+    hidden_share: float
+    hidden_factor: float
+    leave_off_p: float
+    dims_p: float
+    dims_level: float
 
 
 @dataclass(frozen=True)
 class Detector:
-    """Share of movements seen, dead time [s] after a trigger, stray triggers per day, and how motion is logged."""
+    """Share of movements seen, dead time [s] after a trigger, stray triggers per day, and how motion is logged.
+
+    ``motion_form`` is ``events``, ``pulses`` of `pulse_s`, ``sampled`` every `motion_sample_s`, or ``occupied``: the
+    detector's own state with its hold-off in it.
+    """
 
     coverage: float
     dead_time_s: float
     stray_per_day: float
-    motion_form: str  # events | pulses
+    motion_form: str
     pulse_s: float
+    motion_sample_s: float
     stamp_s: float  # resolution of the time stamps
     off_lag_s: float  # from the end of the hold-off to the logged switch-off
 
@@ -63,6 +79,7 @@ class Sky:
     brokenness: float
     blind_p: float
     blind_factor: float
+    night_lx: float
 
 
 @dataclass(frozen=True)
@@ -102,7 +119,6 @@ class LightLog:
     noise: float
     flicker: float
     output_step: float
-    stamp_end: bool
 
 
 @dataclass(frozen=True)
@@ -110,7 +126,8 @@ class RoomParameters:
     """All that is fixed about a simulated room.
 
     ``schedule`` holds the numbers of its use. ``own_detectors`` false means that only the first of two channels has an
-    illuminance of its own.
+    illuminance of its own. ``hold_off_changes`` are pairs of a day of the log (from 0) and the hold-off [s] in force
+    from about its first midnight. ``swapped`` logs the outputs of two channels under each other's name.
     """
 
     room: str
@@ -130,6 +147,8 @@ class RoomParameters:
     channels: tuple[Channel, ...]
     light_log: LightLog
     own_detectors: bool
+    hold_off_changes: tuple[tuple[int, int], ...] = ()
+    swapped: bool = False
     schedule: dict[str, Any] = field(default_factory=dict)
 
 
@@ -153,6 +172,12 @@ def _draw_people(rng: np.random.Generator, ranges: UseRanges) -> People:
         wave_missed=float(rng.choice([0.0, rng.uniform(0.05, 0.25)])),
         p_fresh=0.0 if behaviour < 0.4 else (1.0 if behaviour < 0.75 else rng.uniform(0.2, 0.8)),
         need_factor=1.0 if rng.random() < 0.6 else rng.uniform(0.75, 1.1),
+        wave_more=0.0 if rng.random() < 0.5 else rng.uniform(0.2, 2.0),
+        hidden_share=0.0 if rng.random() < 0.85 else rng.uniform(0.05, 0.25),
+        hidden_factor=rng.uniform(2.0, 6.0),
+        leave_off_p=0.0 if rng.random() < 0.85 else rng.uniform(0.1, 0.7),
+        dims_p=0.0 if rng.random() < 0.85 else rng.uniform(0.02, 0.25),
+        dims_level=rng.uniform(0.35, 0.9),
     )
 
 
@@ -163,6 +188,7 @@ def _draw_detector(rng: np.random.Generator) -> Detector:
         stray_per_day=0.0 if rng.random() < 0.7 else _log_uniform(rng, 0.05, 1.0),
         motion_form="pulses" if rng.random() < 0.3 else "events",
         pulse_s=rng.uniform(1.0, 5.0),
+        motion_sample_s=float(rng.choice([30, 60])),
         stamp_s=float(rng.choice([0.001, 0.1, 1.0])),
         off_lag_s=rng.uniform(0.0, 1.0),
     )
@@ -171,13 +197,14 @@ def _draw_detector(rng: np.random.Generator) -> Detector:
 def _draw_sky(rng: np.random.Generator, ranges: UseRanges) -> Sky:
     return Sky(
         windows=bool(rng.random() < ranges.p_windows),
-        daylight_factor=_log_uniform(rng, 0.002, 0.025),
+        daylight_factor=_log_uniform(rng, 0.004, 0.06),
         beam_factor=_log_uniform(rng, 0.0005, 0.01),
         facing_rad=rng.uniform(0, 2 * np.pi),
         clearness=rng.uniform(0.25, 0.75),
         brokenness=rng.uniform(0.3, 1.5),
         blind_p=0.0 if rng.random() < 0.5 else rng.uniform(0.2, 0.9),
         blind_factor=rng.uniform(0.1, 0.5),
+        night_lx=0.0 if rng.random() < 0.6 else rng.uniform(0.5, 4.0),
     )
 
 
@@ -215,7 +242,6 @@ def _draw_light_log(rng: np.random.Generator) -> LightLog:
         noise=0.01,
         flicker=rng.uniform(0.0, 0.06),
         output_step=float(rng.choice([0.01, 0.02, 0.05])),
-        stamp_end=False,
     )
 
 

@@ -8,13 +8,14 @@ from typing import Any
 import numpy as np
 import polars as pl
 
-from tests.simulation.closed_loop import Run, run_loop
 from tests.simulation.building import room_table, site_table
-from tests.simulation.days import GRID_S, make_calendar
+from tests.simulation.closed_loop import run_loop
+from tests.simulation.days import GRID_S, Calendar, make_calendar
 from tests.simulation.light_truth import light_truth, spot_readings
 from tests.simulation.logs import make_log, times_utc
 from tests.simulation.parameters import ALLOWED_HOLD_OFF_S, RoomParameters, draw_parameters
-from tests.simulation.truth import World, false_offs, make_world, truth_curve
+from tests.simulation.scene import Run, change_over, quiet_moment
+from tests.simulation.truth import World, false_offs, make_world, mode_truth, truth_curve
 
 
 @dataclass(frozen=True)
@@ -32,7 +33,8 @@ class SimulatedRoom:
     log
         Long format of the contract: ``time`` (UTC), ``room, channel, quantity, value``.
     truth_curve
-        ``channel, hold_off_s, false_offs, wasted_on_h, energy_kwh, cost, cost_se, weeks``: true long-run rates per week.
+        ``channel, hold_off_s, false_offs, wasted_on_h, energy_kwh, cost, cost_se, weeks``: true long-run rates per
+        week, their standard error and how many weeks they come from.
     switch_offs
         ``time`` (UTC), ``channel, present, minds``: every switch-off by the hold-off in the log. ``minds`` means
         that somebody is there and it is too dark at the task without this channel.
@@ -98,10 +100,11 @@ def simulate(
     room = draw_parameters(draw_rng, use, overrides.pop("room", f"r{seed}"), **overrides)
     calendar = make_calendar(room.first_monday, weeks, room.place)
     world = make_world(log_rng, room, calendar)
-    run = run_loop(world.scene, float(room.hold_off_s), log_rng, with_motion=True)
+    run = _run_as_set(world, room, calendar, log_rng)
     log = make_log(log_rng, world, room, run, calendar.start)
     candidates = tuple(sorted({*ALLOWED_HOLD_OFF_S, room.hold_off_s})) if with_truth else ()
     light = light_truth(np.random.default_rng(seed), room, weeks=weeks)
+    modes = mode_truth(seed, room, weeks=weeks) if with_truth else {}
     return SimulatedRoom(
         room=room.room,
         use=use,
@@ -111,21 +114,29 @@ def simulate(
         truth_curve=truth_curve(truth_rng, room, candidates, weeks=weeks),
         switch_offs=_switch_offs(world, room, run, calendar.start),
         presence=_presence(world, calendar.start),
-        parameters=asdict(room) | {"seed": seed, "weeks": weeks, "light_truth": light},
+        parameters=asdict(room) | {"seed": seed, "weeks": weeks, "light_truth": light, "mode_truth": modes},
     )
+
+
+def _run_as_set(world: World, room: RoomParameters, calendar: Calendar, rng: np.random.Generator) -> Run:
+    """The closed loop under the hold-off in force, or under those that were in force one after the other."""
+    run = run_loop(world.scene, float(room.hold_off_s), rng, with_motion=True)
+    for day, hold_off_s in room.hold_off_changes:
+        following = run_loop(world.scene, float(hold_off_s), rng, with_motion=True)
+        run = change_over(run, following, quiet_moment([run, following], world.scene, float(calendar.midnight_s[day])))
+    return run
 
 
 def _switch_offs(world: World, room: RoomParameters, run: Run, start: datetime) -> pl.DataFrame:
     """Switch-offs by the hold-off that the log shows: those at which the channel's lamps burnt."""
     frames = []
-    n = len(run.off_minds)
-    t = run.off_s[:n]
-    shown = t + room.detector.off_lag_s < world.scene.span_s
+    t = run.off_s
+    shown = run.by_hold_off & (t + room.detector.off_lag_s < world.scene.span_s)
     for c, channel in enumerate(room.channels):
-        minute = (t // GRID_S).astype(np.int64)
+        minute = np.minimum((t // GRID_S).astype(np.int64), len(world.lights[c].output) - 1)
         keep = shown & (world.lights[c].output[minute] > 0)
         time = times_utc(t[keep] + room.detector.off_lag_s, start, room.detector.stamp_s)
-        labels = {"present": run.off_present[keep], "minds": false_offs(world, run, c)[keep]}
+        labels = {"present": run.present[keep], "minds": false_offs(world, run, c)[keep]}
         frames.append(pl.DataFrame({"time": time, "channel": [channel.name] * int(keep.sum()), **labels}))
     return pl.concat(frames).sort("time", "channel")
 

@@ -32,7 +32,9 @@ class Visits:
     dwells: BoolArray
 
 
-def make_visits(start_s: FloatArray, end_s: FloatArray, *, pace: float = 1.0, dwells: bool | BoolArray = True) -> Visits:
+def make_visits(
+    start_s: FloatArray, end_s: FloatArray, *, pace: float = 1.0, dwells: bool | BoolArray = True
+) -> Visits:
     """Visits with one pace, those that are too short to be one dropped."""
     dwell = np.broadcast_to(np.asarray(dwells), start_s.shape)
     keep = end_s - start_s > np.where(dwell, 10.0, 2.0)
@@ -66,7 +68,9 @@ def others(rng: np.random.Generator, calendar: Calendar, s: dict[str, Any]) -> l
     return [cleaner, passing]
 
 
-def _cut(start: FloatArray, end: FloatArray, absences: list[tuple[NDArray[np.int64], FloatArray, FloatArray]]) -> Visits:
+def _cut(
+    start: FloatArray, end: FloatArray, absences: list[tuple[NDArray[np.int64], FloatArray, FloatArray]]
+) -> Visits:
     """Take absences (index of the presence, start, end) out of presences; returns what is left."""
     who = np.concatenate([np.arange(len(start)), *(a[0] for a in absences)])
     # Every presence opens with an "absence" that ends at its start; what lies between two absences is a visit.
@@ -127,7 +131,7 @@ def meetings(rng: np.random.Generator, calendar: Calendar, s: dict[str, Any]) ->
     n = rng.poisson(s["per_day"] * busy * weight)
     slot = rng.choice(np.arange(16, 35), size=n.sum(), p=_hump(19)) / 2
     start = np.repeat(calendar.midnight_s, n) + 3600 * slot
-    start, first = np.unique(start, return_index=True)  # one meeting in one slot
+    start = np.unique(start)  # one meeting in one slot
     length = 60.0 * rng.choice(s["minutes"], len(start)) * rng.lognormal(0, 0.1, len(start))
     count = 1 + np.where(rng.random(len(start)) < s["alone_p"], 0, 1 + rng.poisson(s["attendees"] - 2, len(start)))
     visits = _attend(rng, start, start + length, np.minimum(count, 8), 100.0, s["leave_p"])

@@ -1,20 +1,23 @@
 """True long-run rates of a room under every candidate: the same room, other random numbers, many weeks."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from tests.simulation.closed_loop import Run, Scene, merge_presence, run_loop
+from tests.simulation.closed_loop import run_loop
 from tests.simulation.daylight import ChannelLight, channel_lights, daylight_knots
 from tests.simulation.days import DAY_S, GRID_S, WEEK_S, Calendar, make_calendar
 from tests.simulation.motion import after_dead_time, natural_motion
 from tests.simulation.parameters import RoomParameters
+from tests.simulation.scene import Run, Scene, merge_presence, time_present
 from tests.simulation.uses import USES
 
 FloatArray = NDArray[np.float64]
 
+_MOST_ROUNDS = 120
+_ROUND_COST = 30_000  # what a round costs beside its movements, in movements
 PER_WEEK = ("false_offs", "wasted_on_h", "energy_kwh", "cost")
 
 
@@ -53,6 +56,7 @@ def make_world(rng: np.random.Generator, room: RoomParameters, calendar: Calenda
         manual=room.mode == "manual-on",
         present_from_s=present_from,
         present_to_s=present_to,
+        leave_off_s=present_to[rng.random(len(present_to)) < room.people.leave_off_p] + 0.5,
         people=room.people,
         detector=room.detector,
         span_s=calendar.span_s,
@@ -86,18 +90,26 @@ def _while_present(integral: FloatArray, scene: Scene, t: FloatArray) -> FloatAr
 def weekly(world: World, run: Run, room: RoomParameters, c: int) -> dict[str, FloatArray]:
     """Per week of a run and for channel number `c`: the four rates of the contract, each of shape (weeks,)."""
     scene, channel = world.scene, room.channels[c]
-    weeks = int(round(scene.span_s / WEEK_S))
+    weeks = round(scene.span_s / WEEK_S)
     week = np.minimum((run.on_s // WEEK_S).astype(np.int64), weeks - 1)
+    held = ~np.isnan(run.level) & (channel.control == "dimmed")
+    held_w = np.where(held, run.level, 0.0) * (channel.load_w - channel.standby_w)
 
-    def spent(integral: FloatArray) -> tuple[FloatArray, FloatArray]:
+    def spent(integral: FloatArray, while_held: FloatArray) -> tuple[FloatArray, FloatArray]:
         lit = _until(integral, run.off_s) - _until(integral, run.on_s)
         used = _while_present(integral, scene, run.off_s) - _while_present(integral, scene, run.on_s)
-        return np.bincount(week, lit, weeks), np.bincount(week, lit - used, weeks)
+        wasted = lit - used
+        if held.any():
+            there = time_present(run.off_s, scene.present_from_s, scene.present_to_s)
+            there -= time_present(run.on_s, scene.present_from_s, scene.present_to_s)
+            whole = run.off_s - run.on_s
+            lit = np.where(held, whole * while_held, lit)
+            wasted = np.where(held, (whole - there) * while_held, wasted)
+        return np.bincount(week, lit, weeks).astype(float), np.bincount(week, wasted, weeks).astype(float)
 
-    energy, wasted = (x / 3.6e6 for x in spent(world.energy_j[c]))
-    wasted_h = spent(world.burns_s[c])[1] / 3600
-    false = false_offs(world, run, c)
-    false_at = run.off_s[: len(false)][false]
+    energy, wasted = (x / 3.6e6 for x in spent(world.energy_j[c], held_w))
+    wasted_h = spent(world.burns_s[c], np.ones_like(held_w))[1] / 3600
+    false_at = run.off_s[false_offs(world, run, c)]
     count = np.bincount(np.minimum((false_at // WEEK_S).astype(np.int64), weeks - 1), minlength=weeks).astype(float)
     standby = channel.standby_w * 7 * DAY_S / 3.6e6
     # What burns above standby is wasted by burning; standby itself flows either way.
@@ -107,10 +119,9 @@ def weekly(world: World, run: Run, room: RoomParameters, c: int) -> dict[str, Fl
 
 
 def false_offs(world: World, run: Run, c: int) -> NDArray[np.bool_]:
-    """For every switch-off of a run, whether it left somebody who minds without channel number `c`."""
-    n = len(run.off_minds)
-    minute = np.minimum((run.off_s[:n] // GRID_S).astype(np.int64), len(world.hurts[c]) - 1)
-    return np.asarray(run.off_minds & world.hurts[c][minute])
+    """For every lit stretch of a run, whether its end left somebody who minds without channel number `c`."""
+    minute = np.minimum((run.off_s // GRID_S).astype(np.int64), len(world.hurts[c]) - 1)
+    return np.asarray(run.minds & world.hurts[c][minute])
 
 
 def truth_curve(
@@ -119,15 +130,15 @@ def truth_curve(
     candidates_s: tuple[int, ...],
     *,
     weeks: int,
-    precision: float = 0.015,
-    max_weeks: int = 480,
+    precision: float = 0.02,
+    budget: int = 6_000_000,
 ) -> pl.DataFrame:
     """True rates per week of every channel under every candidate.
 
     Simulates the weeks of the log again and again with other random numbers (the season stays) until the standard
-    error of every cost is below `precision` of it, or `max_weeks` are done; twice that is enough for a candidate
-    that costs more than three times the best. All candidates see the same people, and a candidate is left out of
-    further rounds once it is known well enough.
+    error of every cost is below `precision` of it, or `budget` movements were looked at; twice that error is enough
+    for a candidate that costs more than three times the best. All candidates see the same people, and a candidate is
+    left out of further rounds once it is known well enough.
 
     Returns
     -------
@@ -139,17 +150,38 @@ def truth_curve(
     names = range(len(room.channels))
     sums: dict[tuple[int, int], list[dict[str, FloatArray]]] = {(c, d): [] for c in names for d in candidates_s}
     open_s = set(candidates_s)
-    done = 0
-    while open_s and done < max_weeks:
+    spent = rounds = 0
+    while open_s and spent < budget and rounds < _MOST_ROUNDS:
         world = make_world(rng, room, calendar)
         for d in sorted(open_s):
             run = run_loop(world.scene, float(d), rng)
             for c in names:
                 sums[c, d].append(weekly(world, run, room, c))
-        done += weeks * repeats
-        if done >= 2 * weeks * repeats:
+        rounds += 1
+        spent += len(world.scene.natural.time_s) + _ROUND_COST
+        if rounds > 1:
             open_s = {d for d in open_s if any(_coarse(sums, c, d, precision) for c in names)}
     return pl.DataFrame([_row(room.channels[c].name, d, sums[c, d]) for c in names for d in candidates_s])
+
+
+def mode_truth(seed: int, room: RoomParameters, *, weeks: int) -> dict[str, dict[str, float]]:
+    """What either mode would give under the hold-off in force, per week: energy and lit hours, presses, switch-ons."""
+    calendar = make_calendar(room.first_monday, weeks, room.place, max(1, round(24 / weeks)))
+    found = {}
+    for mode in ("auto-on", "manual-on"):
+        rng = np.random.default_rng([seed, 7])
+        as_if = replace(room, mode=mode)
+        world = make_world(rng, as_if, calendar)
+        run = run_loop(world.scene, float(room.hold_off_s), rng)
+        energy = sum(weekly(world, run, as_if, c)["energy_kwh"].mean() for c in range(len(room.channels)))
+        lit_h = float((run.off_s - run.on_s).sum() / 3600 / calendar.weeks)
+        found[mode] = {
+            "energy_kwh": float(energy),
+            "lit_h": lit_h,
+            "presses": len(run.press_s) / calendar.weeks,
+            "switch_ons": len(run.on_s) / calendar.weeks,
+        }
+    return found
 
 
 def _coarse(sums: dict[tuple[int, int], list[dict[str, FloatArray]]], c: int, d: int, precision: float) -> bool:

@@ -86,9 +86,9 @@ def _classroom(rng: np.random.Generator) -> dict[str, Any]:
     }
 
 
-def _short(rate: Range, dwell_s: Range, sigma: Range, pass_p: Range, evening: Range, day: str = "work") -> Callable[
-    [np.random.Generator], dict[str, Any]
-]:
+def _short(
+    rate: Range, dwell_s: Range, sigma: Range, pass_p: Range, evening: Range, day: str = "work"
+) -> Callable[[np.random.Generator], dict[str, Any]]:
     def draw(rng: np.random.Generator) -> dict[str, Any]:
         return _common(rng) | {
             "rate_per_day": float(np.exp(rng.uniform(*np.log(rate)))),
@@ -118,24 +118,59 @@ USES: dict[str, UseRanges] = {
     "meeting room": UseRanges(500, (4, 20), (120, 600), 0.7, 0.15, 0.7, 0.15, _meeting, schedules.meetings),
     "classroom": UseRanges(500, (4, 20), (250, 900), 0.95, 0.4, 0.6, 0.1, _classroom, schedules.lessons),
     "corridor": UseRanges(
-        100, (2, 8), (60, 600), 0.4, 0.0, 0.3, 0.0,
-        _short((40, 400), (8, 25), (0.4, 0.9), (0.6, 0.97), (0.02, 0.25)), schedules.short_visits,
+        100,
+        (2, 8),
+        (60, 600),
+        0.4,
+        0.0,
+        0.3,
+        0.0,
+        _short((40, 400), (8, 25), (0.4, 0.9), (0.6, 0.97), (0.02, 0.25)),
+        schedules.short_visits,
     ),
     "toilet": UseRanges(
-        200, (4, 18), (60, 250), 0.25, 0.0, 0.15, 0.0,
-        _short((8, 90), (90, 260), (0.5, 0.8), (0.05, 0.2), (0.02, 0.2)), schedules.short_visits,
+        200,
+        (4, 18),
+        (60, 250),
+        0.25,
+        0.0,
+        0.15,
+        0.0,
+        _short((8, 90), (90, 260), (0.5, 0.8), (0.05, 0.2), (0.02, 0.2)),
+        schedules.short_visits,
     ),
     "store room": UseRanges(
-        100, (3, 15), (60, 300), 0.15, 0.0, 0.15, 0.15,
-        _short((2, 25), (40, 400), (0.7, 1.2), (0.1, 0.5), (0.0, 0.1)), schedules.short_visits,
+        100,
+        (3, 15),
+        (60, 300),
+        0.15,
+        0.0,
+        0.15,
+        0.15,
+        _short((2, 25), (40, 400), (0.7, 1.2), (0.1, 0.5), (0.0, 0.1)),
+        schedules.short_visits,
     ),
     "stairs": UseRanges(
-        100, (2, 6), (60, 400), 0.5, 0.0, 0.2, 0.0,
-        _short((30, 300), (8, 20), (0.3, 0.6), (0.85, 1.0), (0.02, 0.25)), schedules.short_visits,
+        100,
+        (2, 6),
+        (60, 400),
+        0.5,
+        0.0,
+        0.2,
+        0.0,
+        _short((30, 300), (8, 20), (0.3, 0.6), (0.85, 1.0), (0.02, 0.25)),
+        schedules.short_visits,
     ),
     "copy room": UseRanges(
-        300, (3, 12), (60, 250), 0.3, 0.0, 0.3, 0.0,
-        _short((15, 80), (50, 240), (0.5, 1.0), (0.1, 0.4), (0.0, 0.1)), schedules.short_visits,
+        300,
+        (3, 12),
+        (60, 250),
+        0.3,
+        0.0,
+        0.3,
+        0.0,
+        _short((15, 80), (50, 240), (0.5, 1.0), (0.1, 0.4), (0.0, 0.1)),
+        schedules.short_visits,
     ),
     "reading room": UseRanges(500, (8, 30), (150, 900), 0.85, 0.35, 0.7, 0.05, _reading, schedules.short_visits),
 }
