@@ -9,13 +9,13 @@ import numpy as np
 import polars as pl
 
 from tuning import reasons
-from tuning.circumstances import Circumstances, circumstances, output_of
+from tuning.circumstances import Circumstances, circumstances, output_from_steps, output_of
 from tuning.decision import Choice, allowed_candidates, break_even_s, choose
 from tuning.diagnosis import never_off, night_triggers, without_people
 from tuning.episodes import episodes, switch_offs
 from tuning.gaps import Bools, Gaps, find_gaps
 from tuning.hold_off import HoldOffInForce, Lags, hold_off_in_force, observed_off_s, switch_off_lags
-from tuning.light import LightSplit, split_light
+from tuning.light import LightSplit, find_switching_steps, split_light
 from tuning.motion import US, Floats, Ints, MotionLog, held_motions, motions, of_channel, times_us
 from tuning.rates import Rates, weekly_rates
 from tuning.results import ChannelResult, DelayPoint, Finding, LightResult, PerWeek, Sensitivity, Settings
@@ -77,6 +77,9 @@ def analyse_channel(given: ChannelInput) -> tuple[ChannelResult, Evidence | None
     """Analyse one channel; returns its result, and its evidence for the room's other channels."""
     motion, built_in_s = _motion(given)
     output = output_of(given.readings, given.name, given.channel, given.load_w)
+    reading = _reading(given)
+    if output.is_empty() and given.channel.control != "relay" and len(reading) >= 10:
+        output = output_from_steps(find_switching_steps(reading))
     presses = times_us(of_channel(given.readings, "override", given.name))
     lags = switch_off_lags(output, motion, presses)
     in_force = hold_off_in_force(given.site, given.channel, lags, built_in_s=built_in_s)
@@ -84,7 +87,7 @@ def analyse_channel(given: ChannelInput) -> tuple[ChannelResult, Evidence | None
         return _no_motion(given, motion, in_force), None
     gaps = find_gaps(motion)
     trigger_finding, trigger = night_triggers(motion, offset_us=given.offset_us)
-    split = _split(given)
+    split = _split(given, reading, output)
     light = _light(given, split, output, gaps, motion, in_force)
     around = _around(given, gaps, in_force, output, split, light)
     seen = _seen(given, gaps, motion, in_force, around, without_people(gaps, trigger), lags)
@@ -112,8 +115,7 @@ def _reading(given: ChannelInput) -> pl.DataFrame:
     return max(parts, key=len).select("time", "value")
 
 
-def _split(given: ChannelInput) -> LightSplit | None:
-    reading = _reading(given)
+def _split(given: ChannelInput, reading: pl.DataFrame, output: pl.DataFrame) -> LightSplit | None:
     if given.channel.control == "relay" or len(reading) < 10:
         return None
     outputs = {
@@ -121,6 +123,7 @@ def _split(given: ChannelInput) -> LightSplit | None:
         for name, channel in given.room.channels.items()
         if channel.control != "relay"
     }
+    outputs[given.name] = output
     outputs = {name: frame for name, frame in outputs.items() if not frame.is_empty()}
     building = given.site.site
     return split_light(

@@ -54,6 +54,32 @@ def output_of(readings: pl.DataFrame, name: str, channel: Channel, load_w: float
     return rows.select("time", "value")
 
 
+MIN_STEPS, ALTERNATING = 4, 0.8
+"""Steps of the reading that must be seen, and the share that must go up and down in turn, before they are believed to be the lamps'. Chosen
+by us: a cloud does not keep to turns."""
+
+
+def output_from_steps(steps: pl.DataFrame) -> pl.DataFrame:
+    """Light on or off as ``time``, ``value`` [%] from the switching steps in the reading, where no output is logged.
+
+    Parameters
+    ----------
+    steps
+        ``time``, ``step_lx``.
+
+    Returns
+    -------
+    Empty where the steps are few or do not take turns.
+    """
+    nothing = pl.DataFrame(schema={"time": steps.schema["time"], "value": pl.Float64})
+    up = steps["step_lx"].to_numpy() > 0
+    if len(up) < MIN_STEPS or np.mean(up[1:] != up[:-1]) < ALTERNATING:
+        return nothing
+    before = steps.select(pl.col("time").first() - pl.duration(days=3650), value=pl.lit(0.0 if up[0] else 100.0))
+    after = steps.select("time", value=pl.when(pl.col("step_lx") > 0).then(100.0).otherwise(0.0))
+    return pl.concat([before, after])
+
+
 def value_at(frame: pl.DataFrame, t_us: Ints) -> Floats:
     """Value of a series at times: that of the last row at or before, NaN before the first."""
     t, v = times_us(frame), frame["value"].to_numpy()

@@ -57,10 +57,27 @@ def day_index(t_us: Ints, offset_us: int, first_us: int) -> Ints:
     return ((t_us + offset_us) // (86400 * US) - (first_us + offset_us) // (86400 * US)).astype(np.int64)
 
 
-def resampled_days(days: int, draws: int, rng: np.random.Generator) -> Floats:
-    """Day weights ``(draws + 1, days)``: first row all ones, then multinomial resamples."""
-    weights = rng.multinomial(days, np.full(days, 1.0 / days), size=draws).astype(float)
-    return np.concatenate([np.ones((1, days)), weights])
+def covered_days(motion: MotionLog, days: int, *, offset_us: int) -> Floats:
+    """How much of each local day the log covers, ``(days,)``. [d]."""
+    first = (int(motion.covered_us[0, 0]) + offset_us) // (86400 * US) * 86400 * US - offset_us
+    midnight = first + np.arange(days + 1, dtype=np.int64) * 86400 * US
+    begin, end = motion.covered_us[:, 0], motion.covered_us[:, 1]
+    # Covered time up to each midnight, by prefix sums over the stretches.
+    length = np.concatenate([[0], np.cumsum(end - begin)])
+    i = np.searchsorted(begin, midnight, side="right")
+    last = np.maximum(i - 1, 0)
+    until = length[i] - np.where(i > 0, np.maximum(end[last] - midnight, 0), 0)
+    return np.diff(until) / US / 86400.0
+
+
+def resampled_days(covered: Floats, draws: int, rng: np.random.Generator) -> Floats:
+    """Day weights ``(draws + 1, days)``: first row all ones, then multinomial resamples of the days that the log covers."""
+    there = covered > 0
+    count = int(there.sum())
+    weights = np.zeros((draws + 1, len(covered)))
+    weights[0] = there
+    weights[1:, there] = rng.multinomial(count, np.full(count, 1.0 / count), size=draws)
+    return weights
 
 
 def survival_of(
@@ -143,9 +160,10 @@ def weekly_rates(
     first_us = int(motion.covered_us[0, 0]) if len(motion.covered_us) else 0
     last_us = int(motion.covered_us[-1, 1]) if len(motion.covered_us) else 0
     days = int(day_index(np.array([max(last_us - 1, first_us)]), offset_us, first_us)[0]) + 1
-    weeks = max(motion.usable_days, 1e-6) / WEEK_DAYS
     day = np.clip(day_index(gaps.start_us, offset_us, first_us), 0, days - 1)
-    weights = resampled_days(days, draws, rng)
+    covered = covered_days(motion, days, offset_us=offset_us)
+    weights = resampled_days(covered, draws, rng)
+    weeks = np.maximum(weights @ covered, 1e-6)[:, None] / WEEK_DAYS
     absent = np.clip(1.0 - seen.p_still, 0, 1) * around.lit
 
     def total(weight: Floats) -> tuple[Floats, Floats]:
@@ -164,7 +182,7 @@ def weekly_rates(
         rate = false_offs_per_second(
             survival, hold_off_s, goes_on=goes_on, reaction_s=seen.reaction_median_s * np.exp(seen.reaction_sigma**2 / 2)
         )
-        false_offs = rate * (weights @ present_s / weeks)[:, None]
+        false_offs = rate * (weights @ present_s)[:, None] / weeks
     else:
         survival, goes_on = survival_of(gaps, seen, day, weights, scale_s=scale_s, rng=rng)
         false_offs, _ = total(minding)
