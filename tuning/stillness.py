@@ -40,8 +40,12 @@ TREND_ORIGIN, TREND_RIDGE, SHRINK = np.log(60.0), 5.0, 20.0
 GRID_STEP = 0.12
 """Step of the log-length grid."""
 STIFFNESS, CONVEX_STIFFNESS = 1.0 / (4.0 * GRID_STEP**2) ** 2, 1.0 / (0.5 * GRID_STEP**2) ** 2
-FLOOR = -4.0
-"""Log of the count per cell that an empty log leaves."""
+"""Weights of the curve's bends: standard deviations of its second derivative of 4 per squared e-fold, and of 0.5 where it turns
+convex. Absences are spread evenly over log-lengths by comparison, and every family of pauses in use (exponential, Weibull, log-normal, log-logistic, gamma, Pareto) has a log-concave
+density of the log-length, so its tail falls at least as fast as it began to. Chosen by us."""
+BELIEF_SPREAD, BELIEF_LENGTH = 2.0, 1.0
+"""How far the log may take the curve from the belief (standard deviation of the log-odds), per e-fold of length. Chosen by us."""
+BANDWIDTH = 0.22
 ITERATIONS = 15
 REACTION_SUPPORT = 0.7
 """Weight of a reaction in the curve beyond the hold-off: some of them are repeats within one spell. Chosen by us."""
@@ -127,33 +131,43 @@ def signature_features(gaps: Gaps, motion: MotionLog) -> tuple[Floats, Floats]:
 
 @dataclass(frozen=True)
 class _Ends:
-    """Normal model of the features of one class: mean with a trend along log-length, and spread."""
+    """Normal model of the features of one class: mean with a trend along log-length, spread, and how well both are known."""
 
     base: Floats
     trend: Floats
     covariance: Floats
+    gram: Floats
     weight: float
 
     def log_density(self, x: Floats, log_g: Floats) -> Floats:
-        """Log density of the features of gaps of given log-lengths."""
+        """Log predictive density of the features of gaps of given log-lengths.
+
+        Far from the lengths of its examples the class's mean is known badly, and the density is wider there.
+        """
+        at = np.column_stack([np.ones(len(log_g)), log_g - TREND_ORIGIN])
+        widening = 1.0 + (at * np.linalg.solve(self.gram, at.T).T).sum(axis=1)
         z = x - self.base - np.outer(log_g - TREND_ORIGIN, self.trend)
         root = np.linalg.cholesky(self.covariance)
-        solved = np.linalg.solve(root, z.T)
-        return np.asarray(-0.5 * (solved**2).sum(axis=0) - np.log(np.diag(root)).sum())
+        distance = (np.linalg.solve(root, z.T) ** 2).sum(axis=0)
+        return np.asarray(-0.5 * distance / widening - 0.5 * x.shape[1] * np.log(widening) - np.log(np.diag(root)).sum())
 
 
 def _fit_ends(x: Floats, log_g: Floats, weight: Floats, pooled: Floats) -> _Ends:
     """Weighted fit; the trend is held back by a ridge, the covariance shrunk toward the pooled one."""
-    total = weight.sum()
     z = np.column_stack([np.ones(len(x)), log_g - TREND_ORIGIN])
-    gram = (z * weight[:, None]).T @ z
-    spread = float((weight * (log_g - np.average(log_g, weights=weight)) ** 2).sum() / total)
-    gram[1, 1] += TREND_RIDGE * (1.0 + 0.0 * spread)
-    beta = np.linalg.solve(gram + 1e-6 * np.eye(2), (z * weight[:, None]).T @ x)
-    residual = x - z @ beta
+    # The trend is taken about the class's own middle length, so that the ridge does not pull on its level.
+    middle = float(np.average(log_g, weights=weight))
+    about = np.column_stack([np.ones(len(x)), log_g - middle])
+    gram = (about * weight[:, None]).T @ about + np.diag([1e-3, TREND_RIDGE])
+    beta = np.linalg.solve(gram, (about * weight[:, None]).T @ x)
+    shift = np.array([[1.0, middle - TREND_ORIGIN], [0.0, 1.0]])
+    # at_origin = shiftᵀ-transformed coordinates: base at the origin, and the Gram matrix in the origin's coordinates.
+    base = beta[0] + beta[1] * (TREND_ORIGIN - middle)
+    residual = x - z @ np.vstack([base, beta[1]])
     own = (residual * weight[:, None]).T @ residual
-    covariance = (own + SHRINK * pooled) / (total + SHRINK)
-    return _Ends(beta[0], beta[1], covariance + 0.02 * np.eye(x.shape[1]), float(total))
+    total = float(weight.sum())
+    covariance = (own + SHRINK * pooled) / (total + SHRINK) + 0.02 * np.eye(x.shape[1])
+    return _Ends(base, beta[1], covariance, shift @ gram @ shift.T, total)
 
 
 def density_ratio(x: Floats, log_g: Floats, still_weight: Floats, absent_weight: Floats) -> Floats:
@@ -188,33 +202,56 @@ def density_ratio(x: Floats, log_g: Floats, still_weight: Floats, absent_weight:
     return np.clip(trust * ratio, -6, 6)
 
 
-def smooth_log_counts(counts: Floats, start: Floats, *, concave: bool) -> Floats:
-    """Smooth log-intensity of Poisson counts on the log-length grid.
+def _smoothed(counts: Floats) -> Floats:
+    """Kernel-smoothed counts on the log-length grid, corrected at both edges."""
+    half = int(4 * BANDWIDTH / GRID_STEP)
+    kernel = np.exp(-0.5 * (np.arange(-half, half + 1) * GRID_STEP / BANDWIDTH) ** 2)
+    full = np.convolve(counts, kernel, mode="full")[half : half + len(counts)]
+    mass = np.convolve(np.ones(len(counts)), kernel, mode="full")[half : half + len(counts)]
+    return np.asarray(full / mass)
 
-    Second differences are held near zero; for stillness, convex ones much more so: every family of pauses in use (exponential, Weibull,
-    log-normal, log-logistic, gamma, Pareto) has a log-length density that is log-concave, so its tail falls at least as fast as it began to.
 
-    Parameters
-    ----------
-    counts
-        Expected counts per cell.
-    start
-        Where to begin, log-intensity per cell.
-    concave
-        Whether to hold back convexity.
+@dataclass(frozen=True)
+class _Curve:
+    """Log-odds of stillness over absence along the log-length, and what holds it.
+
+    ``mean`` is the belief; ``second`` takes second differences; ``precision`` holds the curve near the belief, and its bends small.
     """
-    size = len(counts)
-    second = np.diff(np.eye(size), n=2, axis=0)
-    eta = start.copy()
-    for _ in range(6):
-        bend = second @ eta
-        stiff = np.where((bend > 0) & concave, CONVEX_STIFFNESS, STIFFNESS)
-        rate = np.exp(np.clip(eta, -20, 15))
-        curvature = np.diag(rate + 1e-4) + second.T @ (stiff[:, None] * second)
-        gradient = counts - rate - second.T @ (stiff * bend) - 1e-4 * (eta - FLOOR)
-        step = np.linalg.solve(curvature, gradient)
-        eta = eta + np.clip(step, -2, 2)
-    return eta
+
+    mean: Floats
+    second: Floats
+    precision: Floats
+
+    def step(self, eta: Floats, *, still: Floats, total: Floats, outlast: Floats, reactions: float) -> Floats:
+        """One Newton step toward the most likely curve.
+
+        Parameters
+        ----------
+        eta
+            Log-odds per cell.
+        still, total
+            Expected stillnesses and all gaps per cell, where either can be seen.
+        outlast
+            Absences per cell beyond the hold-off in which a stillness would have been cut short by a reaction.
+        reactions
+            Expected reactions: as many stillnesses outlast the hold-off.
+        """
+        share = expit(eta)
+        bend = self.second @ eta
+        stiff = np.where(bend > 0, CONVEX_STIFFNESS, 0.0)
+        expected = outlast * np.exp(np.clip(eta, -15, 5))
+        ratio = reactions / max(expected.sum(), 1e-6) - 1.0
+        gradient = still - total * share + expected * np.clip(ratio, -1, 20) - self.precision @ (eta - self.mean)
+        gradient -= self.second.T @ (stiff * bend)
+        curvature = np.diag(total * share * (1 - share) + expected + 1e-6) + self.precision
+        curvature += self.second.T @ (stiff[:, None] * self.second)
+        return np.asarray(np.clip(eta + np.clip(np.linalg.solve(curvature, gradient), -1.5, 1.5), -14, 14))
+
+
+def _curve(belief: Belief, grid: Floats) -> _Curve:
+    second = np.diff(np.eye(len(grid)), n=2, axis=0)
+    precision = GRID_STEP / (BELIEF_SPREAD**2 * BELIEF_LENGTH) * np.eye(len(grid)) + STIFFNESS * second.T @ second
+    return _Curve(belief.log_odds(np.exp(grid)), second, precision)
 
 
 def classify(
@@ -348,24 +385,21 @@ def _em(
     may_stay = np.where(known_absent, 0.0, np.where(expired, 1.0 - minds, 1.0))
     reaction = np.where(in_window, 0.5 * minds, 0.0)
     p = expit(belief.log_odds(g)) * may_stay
-    # Reactions are stillness censored at the hold-off; where it would have ended follows from the curve itself.
     limit = np.where(expired, limit_s, 1.0)
     beyond = grid > np.log(float(np.median(limit[expired]))) if expired.any() else np.zeros(size, dtype=bool)
-    still = absent = np.full(size, FLOOR)
+    curve = _curve(belief, grid)
+    eta = curve.mean.copy()
+    visible = np.bincount(cell, weights=may_stay, minlength=size)
+    # Where people mind, a stillness beyond the hold-off shows as a reaction, not at its own length.
+    hidden = np.bincount(cell, weights=np.where(expired & ~known_absent, minds, 0.0), minlength=size) * beyond
     for _ in range(ITERATIONS):
-        still_counts = np.bincount(cell, weights=p, minlength=size)
-        if beyond.any():
-            share = np.exp(still[beyond] - still[beyond].max())
-            still_counts[beyond] += REACTION_SUPPORT * reaction.sum() * share / share.sum()
-        absent_counts = np.bincount(cell, weights=np.clip(1 - p - reaction, 0, 1), minlength=size)
-        still = smooth_log_counts(still_counts, np.maximum(still, FLOOR), concave=True)
-        absent = smooth_log_counts(absent_counts, np.maximum(absent, FLOOR), concave=False)
-        odds_still = np.exp(np.clip(still[cell] - absent[cell] + llr, -15, 15)) * may_stay
+        absent = np.log(_smoothed(np.bincount(cell, weights=np.clip(1 - p - reaction, 0, 1), minlength=size)) + 1e-3)
+        outlast = float((hidden * np.exp(np.clip(eta, -15, 5))).sum())
+        odds_still = np.exp(np.clip(eta[cell] + llr, -15, 15)) * may_stay
         density = np.exp(-0.5 * ((np.log(u) - mu) / sigma) ** 2) / (u * sigma * np.sqrt(2 * np.pi))
         if finest_s > 2:
             density = np.full_like(u, 1.0 / REACTION_LIMIT_S)
         # Continuity: as many react as stillnesses are expected to outlast the hold-off. A chance surplus has no such support.
-        outlast = float(np.exp(still[beyond]).sum()) if beyond.any() else 0.0
         expected_reactions = max(0.5 * (reaction.sum() + min(outlast, reaction.sum())), 1e-3)
         odds_reaction = expected_reactions * density / per_second * minds * np.exp(llr_before - absent[cell])
         odds_reaction = np.where(in_window, odds_reaction, 0.0)
@@ -379,6 +413,10 @@ def _em(
         mu = (np.sum(reaction * np.log(u)) + REACTION_PRIOR[2] * REACTION_PRIOR[0]) / weight
         variance = np.sum(reaction * (np.log(u) - mu) ** 2) + REACTION_PRIOR[2] * REACTION_PRIOR[1] ** 2
         sigma = float(np.clip(np.sqrt(variance / weight), 0.25, 1.2))
+        still = np.bincount(cell, weights=np.where(may_stay > 0, p, 0.0), minlength=size)
+        eta = curve.step(
+            eta, still=still, total=visible, outlast=hidden, reactions=REACTION_SUPPORT * float(reaction.sum())
+        )
     return _State(np.clip(p + reaction, 0, 1), np.clip(reaction, 0, 1), float(np.exp(mu)), sigma)
 
 
