@@ -36,6 +36,8 @@ MIN_EXAMPLES = 8.0
 """Examples of either class from which the signature is half believed. Chosen by us."""
 TEMPER = 0.8
 """The features are not independent of each other nor normal; the ratio is believed by so much. Chosen by us."""
+MOST_TELLING = 3.0
+"""Largest log ratio that a boundary is believed to give: one to twenty. Chosen by us."""
 TREND_ORIGIN, TREND_RIDGE, SHRINK = np.log(60.0), 5.0, 20.0
 GRID_STEP = 0.12
 """Step of the log-length grid."""
@@ -45,7 +47,7 @@ convex. Absences are spread evenly over log-lengths by comparison, and every fam
 density of the log-length, so its tail falls at least as fast as it began to. Chosen by us."""
 BELIEF_SPREAD, BELIEF_LENGTH = 2.0, 1.0
 """How far the log may take the curve from the belief (standard deviation of the log-odds), per e-fold of length. Chosen by us."""
-BANDWIDTH = 0.22
+BANDWIDTH = 0.4
 ITERATIONS = 15
 REACTION_SUPPORT = 0.7
 """Weight of a reaction in the curve beyond the hold-off: some of them are repeats within one spell. Chosen by us."""
@@ -199,7 +201,7 @@ def density_ratio(x: Floats, log_g: Floats, still_weight: Floats, absent_weight:
     ratio = still.log_density(x, log_g) - absent.log_density(x, log_g)
     # Few examples make a bold model; believe it as far as its examples go.
     trust = TEMPER * absent.weight / (absent.weight + MIN_EXAMPLES) * still.weight / (still.weight + MIN_EXAMPLES)
-    return np.clip(trust * ratio, -6, 6)
+    return np.clip(trust * ratio, -MOST_TELLING, MOST_TELLING)
 
 
 def _smoothed(counts: Floats) -> Floats:
@@ -222,7 +224,7 @@ class _Curve:
     second: Floats
     precision: Floats
 
-    def step(self, eta: Floats, *, still: Floats, total: Floats, outlast: Floats, reactions: float) -> Floats:
+    def step(self, eta: Floats, *, still: Floats, total: Floats, log_absent: Floats, outlast: Floats, reactions: float) -> Floats:
         """One Newton step toward the most likely curve.
 
         Parameters
@@ -231,13 +233,15 @@ class _Curve:
             Log-odds per cell.
         still, total
             Expected stillnesses and all gaps per cell, where either can be seen.
+        log_absent
+            Smooth log-count of absences per cell; with the log-odds it gives that of stillness, whose tail must not turn up.
         outlast
             Absences per cell beyond the hold-off in which a stillness would have been cut short by a reaction.
         reactions
             Expected reactions: as many stillnesses outlast the hold-off.
         """
         share = expit(eta)
-        bend = self.second @ eta
+        bend = self.second @ (eta + log_absent)
         stiff = np.where(bend > 0, CONVEX_STIFFNESS, 0.0)
         expected = outlast * np.exp(np.clip(eta, -15, 5))
         ratio = reactions / max(expected.sum(), 1e-6) - 1.0
@@ -393,7 +397,7 @@ def _em(
     # Where people mind, a stillness beyond the hold-off shows as a reaction, not at its own length.
     hidden = np.bincount(cell, weights=np.where(expired & ~known_absent, minds, 0.0), minlength=size) * beyond
     for _ in range(ITERATIONS):
-        absent = np.log(_smoothed(np.bincount(cell, weights=np.clip(1 - p - reaction, 0, 1), minlength=size)) + 1e-3)
+        absent = np.log(_smoothed(np.bincount(cell, weights=np.clip(1 - p - reaction, 0, 1), minlength=size)) + 0.02)
         outlast = float((hidden * np.exp(np.clip(eta, -15, 5))).sum())
         odds_still = np.exp(np.clip(eta[cell] + llr, -15, 15)) * may_stay
         density = np.exp(-0.5 * ((np.log(u) - mu) / sigma) ** 2) / (u * sigma * np.sqrt(2 * np.pi))
@@ -415,7 +419,7 @@ def _em(
         sigma = float(np.clip(np.sqrt(variance / weight), 0.25, 1.2))
         still = np.bincount(cell, weights=np.where(may_stay > 0, p, 0.0), minlength=size)
         eta = curve.step(
-            eta, still=still, total=visible, outlast=hidden, reactions=REACTION_SUPPORT * float(reaction.sum())
+            eta, still=still, total=visible, log_absent=absent, outlast=hidden, reactions=REACTION_SUPPORT * float(reaction.sum())
         )
     return _State(np.clip(p + reaction, 0, 1), np.clip(reaction, 0, 1), float(np.exp(mu)), sigma)
 
