@@ -11,7 +11,7 @@ import polars as pl
 from tuning import reasons
 from tuning.circumstances import Circumstances, circumstances, output_from_steps, output_of
 from tuning.decision import Choice, allowed_candidates, break_even_s, choose
-from tuning.diagnosis import never_off, night_triggers, without_people
+from tuning.diagnosis import hold_off_verdict, never_off, night_triggers, without_people
 from tuning.episodes import episodes, switch_offs
 from tuning.gaps import Bools, Gaps, find_gaps
 from tuning.hold_off import HoldOffInForce, Lags, hold_off_in_force, observed_off_s, switch_off_lags
@@ -219,7 +219,9 @@ def candidates_s(given: ChannelInput, in_force: HoldOffInForce, motion: MotionLo
     if np.isfinite(in_force.latest_s):
         known = given.channel.hold_off_s
         # The observed 301.6 s and the documented 300 s are one setting.
-        values.add(known if known and abs(known - in_force.latest_s) < max(10, 0.05 * known) else round(in_force.latest_s))
+        values.add(
+            known if known and abs(known - in_force.latest_s) < max(10, 0.05 * known) else round(in_force.latest_s)
+        )
     result = np.array(sorted(values))
     if motion.kind == "held" and np.isfinite(in_force.latest_s):
         result = result[result >= 0.93 * in_force.latest_s]
@@ -324,7 +326,11 @@ def _result(
                 f"({given.room.beliefs.minimum_hold_off_s} s) and the code limit; widen the list in site.toml.",
             )
         )
-        allowed = np.ones(len(rates.hold_off_s), dtype=bool) if current_index is None else rates.hold_off_s == rates.hold_off_s[current_index]
+        allowed = (
+            np.ones(len(rates.hold_off_s), dtype=bool)
+            if current_index is None
+            else rates.hold_off_s == rates.hold_off_s[current_index]
+        )
     choice = choose(
         cost,
         rates.false_offs,
@@ -338,8 +344,15 @@ def _result(
         motions=len(motion.start_us),
     )
     if any(f.severity == "blocking" for f in findings):
-        choice = replace(choice, index=current_index if current_index is not None else choice.index, decision="fix-first")
+        choice = replace(
+            choice, index=current_index if current_index is not None else choice.index, decision="fix-first"
+        )
     curve = _curve(rates, cost, allowed, held)
+    verdict = hold_off_verdict(
+        None if current_index is None else curve[current_index], curve[choice.index], decision=choice.decision
+    )
+    if verdict:
+        findings.insert(0, verdict)
     current = Settings(
         None if current_index is None else float(rates.hold_off_s[current_index]), channel.target_lx, channel.mode
     )
@@ -377,7 +390,7 @@ def _result(
         episodes=stays,
         output=output.rename({"value": "output_pct"}),
     )
-    return replace(result, reasons=reasons.explain(result, choice, seen, currency=building.currency))
+    return replace(result, reasons=reasons.explain(result, choice, currency=building.currency))
 
 
 def _words(given: ChannelInput) -> pl.DataFrame | None:

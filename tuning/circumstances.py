@@ -94,7 +94,9 @@ def power_of_output(output_pct: Floats, channel: Channel, load_w: float) -> Floa
     if channel.power_curve:
         x, y = np.array(sorted(channel.power_curve)).T
         return np.interp(output_pct, x, y)
-    return np.where(output_pct > 0, channel.standby_w + (load_w - channel.standby_w) * output_pct / 100.0, channel.standby_w)
+    return np.where(
+        output_pct > 0, channel.standby_w + (load_w - channel.standby_w) * output_pct / 100.0, channel.standby_w
+    )
 
 
 def circumstances(

@@ -78,7 +78,9 @@ def recommend(
 @app.command()
 def events(
     folder: Folder,
-    out: Annotated[Path, typer.Option(help="Folder to write episodes.parquet and switch_offs.parquet into.", show_default=False)],
+    out: Annotated[
+        Path, typer.Option(help="Folder to write episodes.parquet and switch_offs.parquet into.", show_default=False)
+    ],
 ) -> None:
     """Write the episodes and the switch-offs with the probability that each left somebody in the dark."""
     for path in write_events(_analyse(folder), out):
@@ -94,12 +96,16 @@ def check(folder: Folder) -> None:
         print_finding(console, f)
     usable = 0
     for c in analysis.channels:
-        console.print(f"[bold]{c.room}/{c.channel}[/]: {c.usable_days:.1f} usable days of {c.days:.1f}", highlight=False)
+        console.print(
+            f"[bold]{c.room}/{c.channel}[/]: {c.usable_days:.1f} usable days of {c.days:.1f}", highlight=False
+        )
         for f in c.findings:
             print_finding(console, f)
         usable += bool(c.delay_curve)
     if not usable:
-        raise TuningError(f"{folder}: no channel has a usable motion log. Motion is needed. Check the logs and the mapping in site.toml.")
+        raise TuningError(
+            f"{folder}: no channel has a usable motion log. Motion is needed. Check the logs and the mapping in site.toml."
+        )
 
 
 @app.command()

@@ -12,8 +12,8 @@ from rich.table import Table
 
 from tuning.pipeline import Progress as Say
 from tuning.pipeline import worth_ranking
-from tuning.reasons import duration, often
 from tuning.results import Analysis, ChannelResult, Finding
+from tuning.wording import duration, often
 
 MARK = {"change": "→", "trial": "⇢", "keep": "=", "more-data": "?", "fix-first": "!"}
 STYLE = {"change": "bold green", "trial": "bold cyan", "keep": "dim", "more-data": "yellow", "fix-first": "bold red"}
@@ -32,7 +32,11 @@ def progress(console: Console) -> Iterator[Say | None]:
         yield None
         return
     with Progress(
-        TextColumn("[progress.description]{task.description}"), BarColumn(), TimeElapsedColumn(), console=console, transient=True
+        TextColumn("[progress.description]{task.description}"),
+        BarColumn(),
+        TimeElapsedColumn(),
+        console=console,
+        transient=True,
     ) as bar:
         task = bar.add_task("reading", total=1.0)
         yield lambda share, what: bar.update(task, completed=share, description=escape(what))
@@ -73,7 +77,9 @@ def _row(c: ChannelResult, currency: str) -> tuple[str, ...]:
 
 def settings_table(analysis: Analysis) -> Table:
     """Lay out the settings, what tuning is worth most first."""
-    table = Table(title=f"{escape(analysis.site)}: recommended settings", title_justify="left", header_style="bold", expand=False)
+    table = Table(
+        title=f"{escape(analysis.site)}: recommended settings", title_justify="left", header_style="bold", expand=False
+    )
     for title, justify in (
         ("room", "left"),
         ("channel", "left"),

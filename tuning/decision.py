@@ -135,7 +135,9 @@ def choose(
         return Choice(current, best, "more-data", p_better, saving)
     if must or (p_better >= SURE and saving > visit_cost / WEEKS_A_YEAR):
         beyond = hold_off_s[best] > 1.02 * in_force_s
-        return Choice(best, best, "trial" if beyond and not must and _open(cost, usable, best) else "change", p_better, saving)
+        return Choice(
+            best, best, "trial" if beyond and not must and _open(cost, usable, best) else "change", p_better, saving
+        )
     if saving > visit_cost / WEEKS_A_YEAR and hold_off_s[best] > 1.02 * in_force_s:
         return Choice(best, best, "trial", p_better, saving)
     return Choice(current, best, "keep", p_better, saving)

@@ -11,7 +11,8 @@ import numpy as np
 
 from tuning.gaps import Bools, Gaps
 from tuning.motion import US, Floats, Ints, MotionLog
-from tuning.results import Finding
+from tuning.results import DelayPoint, Finding
+from tuning.wording import duration
 
 NIGHT_FROM_H, NIGHT_TO_H = 22.0, 5.0
 """Hours in which a building of people who go home is empty. Chosen by us."""
@@ -55,7 +56,11 @@ def night_triggers(motion: MotionLog, *, offset_us: int) -> tuple[Finding | None
     suspects = night & lone
     # Shift by 12 h so that one night is one number.
     nights = (motion.start_us + offset_us - 43200 * US) // (86400 * US)
-    per_night = np.bincount(nights[suspects] - nights.min(), minlength=int(nights.max() - nights.min()) + 1) if len(nights) else none
+    per_night = (
+        np.bincount(nights[suspects] - nights.min(), minlength=int(nights.max() - nights.min()) + 1)
+        if len(nights)
+        else none
+    )
     many = per_night >= 3
     all_nights = max(motion.usable_days, 1.0)
     share_lone = suspects.sum() / max(night.sum(), 1)
@@ -101,3 +106,35 @@ def never_off(output_times_us: Ints, output_pct: Floats, gaps: Gaps, *, in_force
         "Automatic switch-off does not work here: look for an override left on, or a channel that the detector does not switch.",
         {"times": _iso(gaps.start_us[stuck]), "hours": round(hours, 1)},
     )
+
+
+TELLING_FALSE_OFFS = 1.0
+"""False-offs a week from which people complain. Chosen by us."""
+TELLING_WASTE_H = 2.0
+"""Lit hours with nobody there a week that are worth a word. Chosen by us."""
+
+
+def hold_off_verdict(current: DelayPoint | None, recommended: DelayPoint | None, *, decision: str) -> Finding | None:
+    """Say in a word whether the hold-off in force is far too short or far too long."""
+    if current is None or recommended is None or decision not in ("change", "trial"):
+        return None
+    now, then = duration(current.hold_off_s), duration(recommended.hold_off_s)
+    facts = {"current_s": current.hold_off_s, "recommended_s": recommended.hold_off_s}
+    if recommended.hold_off_s > current.hold_off_s and current.false_offs >= TELLING_FALSE_OFFS > 2 * recommended.false_offs:
+        return Finding(
+            "hold-off-too-short",
+            "warning",
+            f"{now} is too short: about {current.false_offs:.1f} times a week the light goes off over somebody who is still there. "
+            f"At {then} that would be about {recommended.false_offs:.2f}.",
+            facts | {"false_offs_per_week": round(current.false_offs, 2)},
+        )
+    saved = current.wasted_on_h - recommended.wasted_on_h
+    if recommended.hold_off_s < current.hold_off_s and saved >= TELLING_WASTE_H and 2 * recommended.wasted_on_h < current.wasted_on_h:
+        return Finding(
+            "hold-off-too-long",
+            "warning",
+            f"{now} is too long: {current.wasted_on_h:.1f} h a week of light with nobody there. At {then} it would be "
+            f"{recommended.wasted_on_h:.1f} h.",
+            facts | {"wasted_on_h_per_week": round(current.wasted_on_h, 2)},
+        )
+    return None

@@ -104,16 +104,20 @@ def switch_offs(
     if verdicts is not None:
         words = dict(zip(times_us(verdicts).tolist(), verdicts["present"].to_list(), strict=True))
         review = [{True: "present", False: "absent", None: None}[words.get(t)] for t in off_us.tolist()]
-    return pl.DataFrame(
-        {
-            "time": off_us,
-            "room": [room] * len(row),
-            "channel": [channel] * len(row),
-            "gap_s": np.where(complete, gaps.gap_s[row], np.nan),
-            "resumed_after_s": resumed,
-            "daylight_lx": around.daylight_lx[row],
-            "p_false": seen.p_false[row],
-            "review": review,
-        },
-        schema_overrides={"review": pl.String},
-    ).cast(dict(SWITCH_OFFS)).with_columns(pl.col("gap_s", "resumed_after_s", "daylight_lx").fill_nan(None))  # type: ignore[arg-type]
+    return (
+        pl.DataFrame(
+            {
+                "time": off_us,
+                "room": [room] * len(row),
+                "channel": [channel] * len(row),
+                "gap_s": np.where(complete, gaps.gap_s[row], np.nan),
+                "resumed_after_s": resumed,
+                "daylight_lx": around.daylight_lx[row],
+                "p_false": seen.p_false[row],
+                "review": review,
+            },
+            schema_overrides={"review": pl.String},
+        )
+        .cast(dict(SWITCH_OFFS))
+        .with_columns(pl.col("gap_s", "resumed_after_s", "daylight_lx").fill_nan(None))
+    )  # type: ignore[arg-type]

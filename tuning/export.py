@@ -114,14 +114,17 @@ def document(analysis: Analysis) -> dict[str, Any]:
         "currency": analysis.currency,
         "channels": [channel_document(c) for c in analysis.channels],
         "findings": [
-            {"code": f.code, "severity": f.severity, "message": f.message, "evidence": f.evidence} for f in analysis.findings
+            {"code": f.code, "severity": f.severity, "message": f.message, "evidence": f.evidence}
+            for f in analysis.findings
         ],
     }
 
 
 def write_json(analysis: Analysis, path: Path) -> None:
     """Write the contract's JSON."""
-    path.write_text(json.dumps(document(analysis), indent=1, ensure_ascii=False, allow_nan=False) + "\n", encoding="utf-8")
+    path.write_text(
+        json.dumps(document(analysis), indent=1, ensure_ascii=False, allow_nan=False) + "\n", encoding="utf-8"
+    )
 
 
 def settings_table(analysis: Analysis) -> pl.DataFrame:
@@ -141,7 +144,9 @@ def settings_table(analysis: Analysis) -> pl.DataFrame:
             "false_offs_per_week_current": _number(c.current_rates.false_offs) if c.current_rates else None,
             "false_offs_per_week_recommended": _number(c.recommended_rates.false_offs) if c.recommended_rates else None,
             "wasted_on_h_per_week_current": _number(c.current_rates.wasted_on_h) if c.current_rates else None,
-            "wasted_on_h_per_week_recommended": _number(c.recommended_rates.wasted_on_h) if c.recommended_rates else None,
+            "wasted_on_h_per_week_recommended": _number(c.recommended_rates.wasted_on_h)
+            if c.recommended_rates
+            else None,
             "energy_kwh_per_week_current": _number(c.current_rates.energy_kwh) if c.current_rates else None,
             "energy_kwh_per_week_recommended": _number(c.recommended_rates.energy_kwh) if c.recommended_rates else None,
             "cost_per_week_current": _number(c.current_rates.cost) if c.current_rates else None,
@@ -162,7 +167,10 @@ def write_csv(analysis: Analysis, path: Path) -> None:
     table = settings_table(analysis)
     texts = [name for name, kind in table.schema.items() if kind == pl.String]
     safe = [
-        pl.when(pl.col(name).str.slice(0, 1).is_in(FORMULA_STARTS)).then("'" + pl.col(name)).otherwise(pl.col(name)).alias(name)
+        pl.when(pl.col(name).str.slice(0, 1).is_in(FORMULA_STARTS))
+        .then("'" + pl.col(name))
+        .otherwise(pl.col(name))
+        .alias(name)
         for name in texts
     ]
     table.with_columns(safe).write_csv(path)

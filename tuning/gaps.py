@@ -55,7 +55,13 @@ class Gaps:
                 "gap_s": self.gap_s,
                 "end_kind": [END_KINDS[k] for k in self.end_kind],
             },
-            schema={"room": pl.String, "channel": pl.String, "start": pl.Int64, "gap_s": pl.Float64, "end_kind": pl.String},
+            schema={
+                "room": pl.String,
+                "channel": pl.String,
+                "start": pl.Int64,
+                "gap_s": pl.Float64,
+                "end_kind": pl.String,
+            },
         ).cast(dict(GAPS))  # type: ignore[arg-type]
 
 

@@ -232,7 +232,9 @@ def hold_off_in_force(site: Site, channel: Channel, lags: Lags, *, built_in_s: f
             )
         )
     # A documented change date is sharper than one found between two switch-offs.
-    if len(documented) == len(observed) and not any(_differ(o[1], d[1]) for o, d in zip(observed, documented, strict=True)):
+    if len(documented) == len(observed) and not any(
+        _differ(o[1], d[1]) for o, d in zip(observed, documented, strict=True)
+    ):
         observed = [(d[0], o[1]) for o, d in zip(observed, documented, strict=True)]
     return HoldOffInForce(_ints(observed), _floats(observed), documented_s, observed_s, tuple(findings))
 

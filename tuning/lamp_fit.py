@@ -94,7 +94,9 @@ def fit_lamps(points: Points, steps: Moves, dark: Bools) -> LampFit:
     return _ungroup(merged, groups, count, outliers)
 
 
-def _ungroup(merged: tuple[Floats, Floats], groups: list[list[int]], count: NDArray[np.int64], outliers: float) -> LampFit:
+def _ungroup(
+    merged: tuple[Floats, Floats], groups: list[list[int]], count: NDArray[np.int64], outliers: float
+) -> LampFit:
     channels = count.size
     k, low, high = (np.full(channels, np.nan) for _ in range(3))
     separable = np.ones(channels, dtype=bool)
@@ -128,7 +130,12 @@ def _rows(points: Points, steps: Moves, dark: Bools, k: Floats) -> Rows:
     day = steps.t_us // DAY_US
     use = moved_any & _wanted(switched, moved)
     step_rows = Rows(
-        (steps.d_lx - drift)[use], steps.d_output[use], sigma[use], day[use], switched[use], np.zeros(use.sum(), dtype=bool)
+        (steps.d_lx - drift)[use],
+        steps.d_output[use],
+        sigma[use],
+        day[use],
+        switched[use],
+        np.zeros(use.sum(), dtype=bool),
     )
     dark_rows = _dark_rows(points, dark)
     pair = (step_rows, dark_rows)
@@ -238,7 +245,9 @@ def _groups(rows: Rows, moving: Bools) -> list[list[int]]:
 
 def _never_apart(rows: Rows, a: int, b: int) -> bool:
     xa, xb = rows.x[:, a], rows.x[:, b]
-    one_only = ((np.abs(xa) >= MOVED) & (np.abs(xb) <= SETTLED_WITHIN)) | ((np.abs(xb) >= MOVED) & (np.abs(xa) <= SETTLED_WITHIN))
+    one_only = ((np.abs(xa) >= MOVED) & (np.abs(xb) <= SETTLED_WITHIN)) | (
+        (np.abs(xb) >= MOVED) & (np.abs(xa) <= SETTLED_WITHIN)
+    )
     if one_only.any():
         return False
     # dimmed differently though always switched together: the ratio of their outputs must vary to tell them apart
@@ -300,7 +309,11 @@ def robust_fit(y: Floats, x: Floats, sigma: Floats, cluster: NDArray[np.int64]) 
         residual = v - u @ beta
         scale = max(float(np.median(np.abs(residual))) / 0.6745, 0.3)
         z = np.abs(residual) / scale
-        weight = np.minimum(1, 1.345 / np.maximum(z, 1e-9)) if kind == "huber" else np.clip(1 - (z / BIWEIGHT_C) ** 2, 0, 1) ** 2
+        weight = (
+            np.minimum(1, 1.345 / np.maximum(z, 1e-9))
+            if kind == "huber"
+            else np.clip(1 - (z / BIWEIGHT_C) ** 2, 0, 1) ** 2
+        )
         gram = (u * weight[:, None]).T @ u + 1e-12 * np.eye(p)
         beta = np.linalg.solve(gram, (u * weight[:, None]).T @ v)
     return beta, _half_width(v, u, beta, weight, cluster), weight

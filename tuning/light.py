@@ -121,7 +121,9 @@ def split_light(
     fit = fit_lamps(points, moves(points), dark)
     names = list(outputs)
     lamps = {
-        name: Contribution(float(fit.k[c]), float(fit.low[c]), float(fit.high[c]), int(fit.steps[c]), bool(fit.separable[c]))
+        name: Contribution(
+            float(fit.k[c]), float(fit.low[c]), float(fit.high[c]), int(fit.steps[c]), bool(fit.separable[c])
+        )
         for c, name in enumerate(names)
         if not np.isnan(fit.k[c])
     }
@@ -176,7 +178,9 @@ def _assumed_output(reading: pl.DataFrame, own_channel: str) -> dict[str, pl.Dat
 def _unlit(reading: pl.DataFrame) -> LightSplit:
     """All of the reading as it stands: no output is known to take from it."""
     t, lx = series(reading)
-    message = "No light output was logged and the lux readings show no switching, so lamps and daylight cannot be told apart."
+    message = (
+        "No light output was logged and the lux readings show no switching, so lamps and daylight cannot be told apart."
+    )
     finding = Finding("no-output", "info", message)
     return LightSplit({}, _daylight_frame(t, lx, lx, np.zeros(t.size)), None, (finding,))
 
@@ -317,7 +321,12 @@ def _crossed(split: LightSplit, own: str, other: str) -> bool:
     if own not in split.lamps or other not in split.lamps:
         return False
     mine, theirs = split.lamps[own], split.lamps[other]
-    return mine.separable and theirs.separable and theirs.low_lx > mine.high_lx and theirs.at_full_lx > 1.5 * mine.at_full_lx
+    return (
+        mine.separable
+        and theirs.separable
+        and theirs.low_lx > mine.high_lx
+        and theirs.at_full_lx > 1.5 * mine.at_full_lx
+    )
 
 
 def _swapped(splits: Mapping[str, LightSplit], a: str, b: str) -> Finding:

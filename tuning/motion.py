@@ -204,7 +204,9 @@ def motions(readings: pl.DataFrame, channel: str, *, span_us: tuple[int, int]) -
     return MotionLog(start, end, coverage(readings, rows, span_us), kind, max(p[3] for p in parts), len(parts))
 
 
-def held_motions(readings: pl.DataFrame, channel: str, *, span_us: tuple[int, int], hold_off_s: float | None) -> tuple[MotionLog, float | None]:
+def held_motions(
+    readings: pl.DataFrame, channel: str, *, span_us: tuple[int, int], hold_off_s: float | None
+) -> tuple[MotionLog, float | None]:
     """Read a held ``occupied`` state: what it says of movement, and the hold-off built into it.
 
     The state falls one built-in hold-off after the last motion, so movement lasted until then at the latest, and

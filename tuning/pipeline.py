@@ -48,7 +48,9 @@ def analyse_folder(folder: Path, *, progress: Progress | None = None, verdicts: 
     return analyse_logs(site, logs, progress=lambda share, what: say(0.4 + 0.6 * share, what), verdicts=verdicts)
 
 
-def analyse_logs(site: Site, logs: Logs, *, progress: Progress | None = None, verdicts: pl.DataFrame | None = None) -> Analysis:
+def analyse_logs(
+    site: Site, logs: Logs, *, progress: Progress | None = None, verdicts: pl.DataFrame | None = None
+) -> Analysis:
     """Analyse logs already read. See :func:`analyse_folder`."""
     say = progress or _quiet
     results: list[ChannelResult] = []

@@ -15,7 +15,6 @@ from tuning.delay_curve import by_day
 from tuning.gaps import ENDED_BY_MOTION, Gaps
 from tuning.motion import US, Floats, Ints, MotionLog
 from tuning.spells import (
-    SpellTable,
     Survival,
     cell_of,
     chain_offsets,
@@ -92,7 +91,9 @@ def survival_of(
     follows = np.append(0.0, (gaps.motion_before[1:] == gaps.motion_after[:-1]).astype(float))
     offset = chain_offsets(g, reaction, follows)
     chained = offset > 0
-    fresh = spell_table(zero[~chained], g[~chained], natural_weight[~chained], complete[~chained].astype(float), day[~chained], days)
+    fresh = spell_table(
+        zero[~chained], g[~chained], natural_weight[~chained], complete[~chained].astype(float), day[~chained], days
+    )
     censored = spell_table(zero[~chained], g[~chained], reaction[~chained], zero[~chained], day[~chained], days)
     base = fresh + censored
     if not chained.any():
@@ -116,8 +117,6 @@ def survival_of(
 
 
 def _loglik(survival: Survival, start_s: Floats, end_s: Floats, ends: Floats) -> Floats:
-    from tuning.spells import EDGES_S
-
     hazard = np.diff(survival.cumulative[0]) / np.diff(EDGES_S)
     s = np.log(np.maximum(survival.at(end_s)[0], 1e-300)) - np.log(np.maximum(survival.at(start_s)[0], 1e-300))
     return s + ends * np.log(np.maximum(hazard[cell_of(end_s)], 1e-12))
@@ -180,7 +179,10 @@ def weekly_rates(
         survival, goes_on = survival_of(gaps, seen, day, weights, scale_s=scale_s, rng=rng)
         present_s = np.bincount(day, weights=minding * gaps.gap_s, minlength=days)
         rate = false_offs_per_second(
-            survival, hold_off_s, goes_on=goes_on, reaction_s=seen.reaction_median_s * np.exp(seen.reaction_sigma**2 / 2)
+            survival,
+            hold_off_s,
+            goes_on=goes_on,
+            reaction_s=seen.reaction_median_s * np.exp(seen.reaction_sigma**2 / 2),
         )
         false_offs = rate * (weights @ present_s)[:, None] / weeks
     else:
@@ -189,7 +191,16 @@ def weekly_rates(
     mean_w = float((absent * around.power_w).sum() / max(absent.sum(), 1e-9)) if len(gaps) else 0.0
     energy = lit_wh / 1000 + moving_h * mean_w / 1000 + standby_w * (168.0 - np.minimum(lit_h + moving_h, 168.0)) / 1000
     return Rates(
-        hold_off_s, false_offs, off_absent + false_offs, wasted_h, lit_h + moving_h, wasted_wh / 1000, energy, goes_on, survival, mean_w
+        hold_off_s,
+        false_offs,
+        off_absent + false_offs,
+        wasted_h,
+        lit_h + moving_h,
+        wasted_wh / 1000,
+        energy,
+        goes_on,
+        survival,
+        mean_w,
     )
 
 

@@ -4,34 +4,14 @@ from __future__ import annotations
 
 from tuning.decision import Choice
 from tuning.results import ChannelResult, DelayPoint
-from tuning.stillness import Classified
-
-
-def duration(seconds: float) -> str:
-    """Write a hold-off as people say it.
-
-    Examples
-    --------
-    >>> duration(600), duration(90), duration(45)
-    ('10 min', '1.5 min', '45 s')
-    """
-    if seconds < 60:
-        return f"{seconds:.0f} s"
-    return f"{seconds / 60:.1f}".removesuffix(".0") + " min"
-
-
-def often(per_week: float) -> str:
-    """Write a weekly rate without false digits."""
-    if per_week >= 10:
-        return f"{per_week:.0f}"
-    return f"{per_week:.1f}" if per_week >= 0.95 else f"{per_week:.2f}"
+from tuning.wording import duration, often
 
 
 def _point(result: ChannelResult, hold_off_s: float | None) -> DelayPoint | None:
     return next((p for p in result.delay_curve if p.hold_off_s == hold_off_s), None)
 
 
-def explain(result: ChannelResult, choice: Choice, seen: Classified, *, currency: str) -> tuple[str, ...]:
+def explain(result: ChannelResult, choice: Choice, *, currency: str) -> tuple[str, ...]:
     """Explain a channel's recommendation, the most telling sentence first."""
     sentences: list[str] = []
     weeks = result.usable_days / 7
@@ -82,12 +62,16 @@ def _decision(result: ChannelResult, choice: Choice, currency: str) -> list[str]
             f"{result.trial_days} days: that shows the pauses which are now cut short. Then read the log again."
         ]
     if result.decision == "more-data":
-        return [f"{result.usable_days:.1f} usable days of log are too few to change a setting; come back with two weeks or more."]
+        return [
+            f"{result.usable_days:.1f} usable days of log are too few to change a setting; come back with two weeks or more."
+        ]
     if result.decision == "fix-first":
         blocking = next((f.message for f in result.findings if f.severity == "blocking"), "")
         return [f"Mend this first, then read the log again: {blocking}"]
     if result.current_rates is not None:
-        return [f"That saves about {currency} {choice.saving:.2f} a week; better in {choice.p_better:.0%} of resampled days."]
+        return [
+            f"That saves about {currency} {choice.saving:.2f} a week; better in {choice.p_better:.0%} of resampled days."
+        ]
     return []
 
 
@@ -99,4 +83,6 @@ def _light(result: ChannelResult) -> list[str]:
         return [f"Target illuminance {new:.0f} lx at the detector keeps the task lit in 95 % of lit occupied time."]
     word = "lower" if new < now else "raise"
     tail = "" if light.calibrated else " (uncalibrated: take the two spot readings first)"
-    return [f"Target: {word} it from {now:.0f} to {new:.0f} lx at the detector; the task then keeps its level in 95 % of lit occupied time{tail}."]
+    return [
+        f"Target: {word} it from {now:.0f} to {new:.0f} lx at the detector; the task then keeps its level in 95 % of lit occupied time{tail}."
+    ]

@@ -84,9 +84,9 @@ class Channel(_Model):
     mode: Mode = "auto-on"
     control: Control = "dimmed"
     allowed_hold_off_s: Annotated[tuple[int, ...], AfterValidator(_increasing_whole)] = DEFAULT_ALLOWED_HOLD_OFF_S
-    allowed_target_lx: Annotated[tuple[float, ...] | None, AfterValidator(lambda v: v if v is None else _increasing(v))] = (
-        None
-    )
+    allowed_target_lx: Annotated[
+        tuple[float, ...] | None, AfterValidator(lambda v: v if v is None else _increasing(v))
+    ] = None
     power_curve: tuple[tuple[float, float], ...] = ()
     """Optional (output in percent, power in W) pairs; linear between standby and load without it."""
     settings_history: tuple[SettingsChange, ...] = ()
@@ -228,7 +228,9 @@ def parse_site(text: str, path: Path) -> Site:
     try:
         data: dict[str, Any] = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise SiteError(path, "the file", f"not valid TOML: {error}", "The file must be TOML 1.0", "mend that line") from error
+        raise SiteError(
+            path, "the file", f"not valid TOML: {error}", "The file must be TOML 1.0", "mend that line"
+        ) from error
     try:
         return Site.model_validate(data)
     except ValidationError as error:
@@ -249,9 +251,13 @@ def read_site(folder: Path) -> Site:
         raise FolderError(folder, "no such folder", "Give the folder that holds site.toml and the logs")
     path = folder / "site.toml"
     if not path.is_file():
-        raise FolderError(folder, "no site.toml in this folder", "Write one that names the time zone, rooms and channels; see README")
+        raise FolderError(
+            folder, "no site.toml in this folder", "Write one that names the time zone, rooms and channels; see README"
+        )
     try:
         text = path.read_text(encoding="utf-8-sig")
     except UnicodeDecodeError as error:
-        raise SiteError(path, "the file", f"byte {error.start} is not UTF-8", "TOML files are UTF-8", "save it as UTF-8") from error
+        raise SiteError(
+            path, "the file", f"byte {error.start} is not UTF-8", "TOML files are UTF-8", "save it as UTF-8"
+        ) from error
     return parse_site(text, path)

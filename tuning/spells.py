@@ -18,7 +18,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from statsmodels.duration.survfunc import SurvfuncRight
 
+from tuning.gaps import Bools
 from tuning.motion import Floats, Ints
 
 EDGES_S: Floats = np.concatenate([[0.0, 2.0, 5.0], 8.0 * 1.13 ** np.arange(0, 71)])
@@ -139,9 +141,7 @@ def _tail_start(table: SpellTable) -> int:
     return int(enough[-1]) if len(enough) else int(cell_of(np.array([20.0]))[0])
 
 
-def fit_survival(
-    table: SpellTable, day_weights: Floats, *, scale_s: float, rng: np.random.Generator
-) -> Survival:
+def fit_survival(table: SpellTable, day_weights: Floats, *, scale_s: float, rng: np.random.Generator) -> Survival:
     """Fit the survival of spells for the whole log and for every resample of its days.
 
     Parameters
@@ -199,6 +199,29 @@ def _weibull_tail(table: SpellTable, day_weights: Floats, first: int, *, rng: np
     mean = (post[0][:, None] * (a[0] / b[0])[:, None] * np.diff(powers, axis=1)).sum(axis=0)
     increments[0] = mean
     return increments
+
+
+def product_limit(duration_s: Floats, ended: Bools) -> tuple[Floats, Floats, Floats]:
+    """Product-limit (Kaplan–Meier) survival of pauses, some of them cut short.
+
+    Assumes nothing about the shape; drawn beside the fitted survival so that a person sees whether the fit may be believed.
+
+    Parameters
+    ----------
+    duration_s
+        Lengths; NaN and lengths below 0 are left out. [s]
+    ended
+        True where the pause ended by itself, false where it was cut short.
+
+    Returns
+    -------
+    Times of the ends [s], survival after each, and its standard error (Greenwood). Empty where nothing ended.
+    """
+    known = np.isfinite(duration_s) & (duration_s >= 0)
+    if not (ended & known).any():
+        return np.empty(0), np.empty(0), np.empty(0)
+    fitted = SurvfuncRight(duration_s[known], ended[known].astype(float))
+    return np.asarray(fitted.surv_times), np.asarray(fitted.surv_prob), np.asarray(fitted.surv_prob_se)
 
 
 def goes_on_share(

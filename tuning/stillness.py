@@ -42,9 +42,9 @@ TREND_ORIGIN, TREND_RIDGE, SHRINK = np.log(60.0), 5.0, 20.0
 GRID_STEP = 0.12
 """Step of the log-length grid."""
 STIFFNESS, CONVEX_STIFFNESS = 1.0 / (4.0 * GRID_STEP**2) ** 2, 1.0 / (0.5 * GRID_STEP**2) ** 2
-"""Weights of the curve's bends: standard deviations of its second derivative of 4 per squared e-fold, and of 0.5 where it turns
-convex. Absences are spread evenly over log-lengths by comparison, and every family of pauses in use (exponential, Weibull, log-normal, log-logistic, gamma, Pareto) has a log-concave
-density of the log-length, so its tail falls at least as fast as it began to. Chosen by us."""
+"""Weights of the curve's bends: standard deviations of its second derivative of 4 per squared e-fold, and of 0.5 where the
+stillness curve turns up. Every family of pauses in use (exponential, Weibull, log-normal, log-logistic, gamma, Pareto) has a
+log-concave density of the log-length, so its tail falls at least as fast as it began to. Chosen by us."""
 BELIEF_SPREAD, BELIEF_LENGTH = 2.0, 1.0
 """How far the log may take the curve from the belief (standard deviation of the log-odds), per e-fold of length. Chosen by us."""
 BANDWIDTH = 0.4
@@ -151,7 +151,9 @@ class _Ends:
         z = x - self.base - np.outer(log_g - TREND_ORIGIN, self.trend)
         root = np.linalg.cholesky(self.covariance)
         distance = (np.linalg.solve(root, z.T) ** 2).sum(axis=0)
-        return np.asarray(-0.5 * distance / widening - 0.5 * x.shape[1] * np.log(widening) - np.log(np.diag(root)).sum())
+        return np.asarray(
+            -0.5 * distance / widening - 0.5 * x.shape[1] * np.log(widening) - np.log(np.diag(root)).sum()
+        )
 
 
 def _fit_ends(x: Floats, log_g: Floats, weight: Floats, pooled: Floats) -> _Ends:
@@ -224,7 +226,9 @@ class _Curve:
     second: Floats
     precision: Floats
 
-    def step(self, eta: Floats, *, still: Floats, total: Floats, log_absent: Floats, outlast: Floats, reactions: float) -> Floats:
+    def step(
+        self, eta: Floats, *, still: Floats, total: Floats, log_absent: Floats, outlast: Floats, reactions: float
+    ) -> Floats:
         """One Newton step toward the most likely curve.
 
         Parameters
@@ -419,7 +423,12 @@ def _em(
         sigma = float(np.clip(np.sqrt(variance / weight), 0.25, 1.2))
         still = np.bincount(cell, weights=np.where(may_stay > 0, p, 0.0), minlength=size)
         eta = curve.step(
-            eta, still=still, total=visible, log_absent=absent, outlast=hidden, reactions=REACTION_SUPPORT * float(reaction.sum())
+            eta,
+            still=still,
+            total=visible,
+            log_absent=absent,
+            outlast=hidden,
+            reactions=REACTION_SUPPORT * float(reaction.sum()),
         )
     return _State(np.clip(p + reaction, 0, 1), np.clip(reaction, 0, 1), float(np.exp(mu)), sigma)
 

@@ -81,7 +81,10 @@ def test_a_hold_off_expires_only_in_a_longer_gap(gap_s, expiries):
     assert lit.tolist() == [min(gap_s, 300.0)]
 
 
-@given(st.lists(st.floats(0.5, 1e5), min_size=1, max_size=40), st.lists(st.floats(1, 1e4), min_size=2, max_size=9, unique=True))
+@given(
+    st.lists(st.floats(0.5, 1e5), min_size=1, max_size=40),
+    st.lists(st.floats(1, 1e4), min_size=2, max_size=9, unique=True),
+)
 def test_a_longer_hold_off_never_gives_more_expiries_nor_less_light(gaps, delays):
     expiries, lit = expiries_and_lit_s(np.array(gaps), np.sort(np.array(delays)))
 

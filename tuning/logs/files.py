@@ -53,7 +53,11 @@ def _parquet(path: Path) -> pl.LazyFrame:
         frame.collect_schema()
     except (PolarsError, OSError) as error:
         raise LogError(
-            path, "", f"not a whole Parquet file ({_first_line(error)})", "A Parquet file ends with its own index", "copy it again, it may be cut off"
+            path,
+            "",
+            f"not a whole Parquet file ({_first_line(error)})",
+            "A Parquet file ends with its own index",
+            "copy it again, it may be cut off",
         ) from error
     return frame
 
@@ -61,8 +65,14 @@ def _parquet(path: Path) -> pl.LazyFrame:
 def _excel(path: Path) -> pl.LazyFrame:
     try:
         return pl.read_excel(path, engine="calamine", infer_schema_length=None).lazy()
-    except Exception as error:  # noqa: BLE001  the reader raises what its engine raises
-        raise LogError(path, "", f"not a readable Excel file ({_first_line(error)})", "The first sheet holds the log", "save it again or export CSV") from error
+    except Exception as error:
+        raise LogError(
+            path,
+            "",
+            f"not a readable Excel file ({_first_line(error)})",
+            "The first sheet holds the log",
+            "save it again or export CSV",
+        ) from error
 
 
 def _gunzip(path: Path) -> bytes:
@@ -70,7 +80,9 @@ def _gunzip(path: Path) -> bytes:
         with gzip.open(path) as stream:
             data = stream.read(MAX_UNPACKED + 1)
     except (OSError, EOFError) as error:
-        raise LogError(path, "", f"not a whole gzip file ({_first_line(error)})", "The archive must be complete", "copy it again") from error
+        raise LogError(
+            path, "", f"not a whole gzip file ({_first_line(error)})", "The archive must be complete", "copy it again"
+        ) from error
     return _bounded(path, data)
 
 
@@ -79,17 +91,27 @@ def _unzip(path: Path) -> Iterator[bytes]:
         with zipfile.ZipFile(path) as archive:
             members = [m for m in archive.infolist() if not m.is_dir()]
             if sum(m.file_size for m in members) > MAX_UNPACKED:
-                raise LogError(path, "", "unpacks to more than 4 GiB", "Archives may unpack to 4 GiB", "unpack it yourself and split it")
+                raise LogError(
+                    path,
+                    "",
+                    "unpacks to more than 4 GiB",
+                    "Archives may unpack to 4 GiB",
+                    "unpack it yourself and split it",
+                )
             for member in members:
                 with archive.open(member) as stream:
                     yield _bounded(path, stream.read(MAX_UNPACKED + 1))
     except (zipfile.BadZipFile, OSError, EOFError, RuntimeError) as error:
-        raise LogError(path, "", f"not a whole zip file ({_first_line(error)})", "The archive must be complete", "copy it again") from error
+        raise LogError(
+            path, "", f"not a whole zip file ({_first_line(error)})", "The archive must be complete", "copy it again"
+        ) from error
 
 
 def _bounded(path: Path, data: bytes) -> bytes:
     if len(data) > MAX_UNPACKED:
-        raise LogError(path, "", "unpacks to more than 4 GiB", "Archives may unpack to 4 GiB", "unpack it yourself and split it")
+        raise LogError(
+            path, "", "unpacks to more than 4 GiB", "Archives may unpack to 4 GiB", "unpack it yourself and split it"
+        )
     return data
 
 
@@ -111,7 +133,9 @@ def _encoding(path: Path, head: bytes) -> str:
     if head.startswith(b"\xef\xbb\xbf"):
         return "utf-8"
     if b"\x00" in head:
-        raise LogError(path, "", "binary content", "A CSV log is text in UTF-8, UTF-16 or Latin-1", "export it again as CSV")
+        raise LogError(
+            path, "", "binary content", "A CSV log is text in UTF-8, UTF-16 or Latin-1", "export it again as CSV"
+        )
     try:
         head[: max(len(head) - 3, 1)].decode("utf-8")
     except UnicodeDecodeError:
@@ -126,7 +150,13 @@ def _text(path: Path, data: bytes) -> pl.LazyFrame:
     try:
         utf8 = data if encoding == "utf-8" else data.decode(encoding).encode("utf-8")
     except UnicodeDecodeError as error:
-        raise LogError(path, f"byte {error.start}", f"not {encoding} text", "A CSV log is text in one encoding", "export it again as UTF-8") from error
+        raise LogError(
+            path,
+            f"byte {error.start}",
+            f"not {encoding} text",
+            "A CSV log is text in one encoding",
+            "export it again as UTF-8",
+        ) from error
     return _scan(path, io.BytesIO(utf8.removeprefix(b"\xef\xbb\xbf")), utf8[:65536])
 
 
@@ -136,7 +166,11 @@ def _delimiter(path: Path, head: bytes) -> str:
     best = max(DELIMITERS, key=header.count)
     if header.count(best) == 0:
         raise LogError(
-            path, "row 1", f"the header {header[:60]!r} has one column", "A CSV log has columns apart by comma, semicolon, tab or bar", "export it again"
+            path,
+            "row 1",
+            f"the header {header[:60]!r} has one column",
+            "A CSV log has columns apart by comma, semicolon, tab or bar",
+            "export it again",
         )
     return best
 
@@ -144,7 +178,9 @@ def _delimiter(path: Path, head: bytes) -> str:
 def _scan(path: Path, source: Path | io.BytesIO, head: bytes) -> pl.LazyFrame:
     separator = _delimiter(path, head)
     try:
-        frame = pl.scan_csv(source, separator=separator, infer_schema=False, encoding="utf8", row_index_name=ROW, row_index_offset=2)
+        frame = pl.scan_csv(
+            source, separator=separator, infer_schema=False, encoding="utf8", row_index_name=ROW, row_index_offset=2
+        )
         frame.collect_schema()
     except (PolarsError, OSError) as error:
         raise csv_error(path, error) from error
@@ -165,8 +201,18 @@ def csv_error(path: Path, error: Exception) -> LogError:
                 width = width or len(row)
                 if row and len(row) != width:
                     return LogError(
-                        path, f"row {row_number}", f"{len(row)} fields where the header has {width}", "Every row has as many fields as the header", "mend or delete that row"
+                        path,
+                        f"row {row_number}",
+                        f"{len(row)} fields where the header has {width}",
+                        "Every row has as many fields as the header",
+                        "mend or delete that row",
                     )
     except (OSError, csv.Error, LogError):
         pass
-    return LogError(path, "", f"not a readable CSV file ({_first_line(error)})", "Every row has as many fields as the header", "export it again")
+    return LogError(
+        path,
+        "",
+        f"not a readable CSV file ({_first_line(error)})",
+        "Every row has as many fields as the header",
+        "export it again",
+    )

@@ -108,7 +108,11 @@ def read_logs(folder: Path, site: Site, *, progress: Progress | None = None) -> 
             parts += _read_one(raw, path, layout, site, notes)
     logs = _assemble(parts, notes, site)
     if not logs.series["quantity"].is_in(["motion", "occupied"]).any():
-        raise FolderError(folder, "the logs hold no motion and no occupancy of a room in site.toml", "Motion is needed; check the export and the room names")
+        raise FolderError(
+            folder,
+            "the logs hold no motion and no occupancy of a room in site.toml",
+            "Motion is needed; check the export and the room names",
+        )
     return logs
 
 
@@ -127,7 +131,9 @@ def _work(folder: Path, site: Site) -> list[tuple[Path, LogLayout]]:
         found = [(path, layout) for layout in site.logs for path in sorted(folder.glob(layout.files)) if path.is_file()]
     if not found:
         wanted = ", ".join(layout.files for layout in site.logs) or "*.csv, *.parquet, *.xlsx"
-        raise FolderError(folder, f"no log in this folder (looked for {wanted})", "Put the exports beside site.toml, or mend [[logs]]")
+        raise FolderError(
+            folder, f"no log in this folder (looked for {wanted})", "Put the exports beside site.toml, or mend [[logs]]"
+        )
     return found
 
 
@@ -144,7 +150,13 @@ def _want(columns: list[str], name: str, path: Path) -> str:
         if column.strip().lstrip("\ufeff").lower() == name.lower():
             return column
     shown = ", ".join(c for c in columns if c != ROW)[:200]
-    raise LogError(path, "row 1", f"no column {name!r} among {shown}", "Long logs have time, room, channel, quantity and value", "name the columns in [[logs]] of site.toml")
+    raise LogError(
+        path,
+        "row 1",
+        f"no column {name!r} among {shown}",
+        "Long logs have time, room, channel, quantity and value",
+        "name the columns in [[logs]] of site.toml",
+    )
 
 
 def _time(raw: pl.LazyFrame, layout: LogLayout, columns: list[str], path: Path) -> tuple[pl.Expr, bool]:
@@ -160,7 +172,13 @@ def _time(raw: pl.LazyFrame, layout: LogLayout, columns: list[str], path: Path) 
 
 def _unreadable(path: Path, error: Exception) -> LogError:
     if path.suffix.lower() == ".parquet":
-        return LogError(path, "", f"damaged Parquet file ({str(error).splitlines()[0][:100]})", "A Parquet file must be whole", "copy it again")
+        return LogError(
+            path,
+            "",
+            f"damaged Parquet file ({str(error).splitlines()[0][:100]})",
+            "A Parquet file must be whole",
+            "copy it again",
+        )
     return csv_error(path, error)
 
 
@@ -212,7 +230,7 @@ def _long(columns: list[str], schema: pl.Schema, path: Path) -> Wanted:
 
 
 def _text_of(column: str, schema: pl.Schema) -> pl.Expr:
-    """The raw text where there is one, to tell an empty value from an unreadable one."""
+    """Return the raw text where there is one, to tell an empty value from an unreadable one."""
     return pl.col(column).str.strip_chars() if schema[column] == pl.String else pl.lit(None, dtype=pl.String)
 
 
@@ -220,8 +238,12 @@ def _wide(columns: list[str], schema: pl.Schema, layout: LogLayout, path: Path) 
     wanted = []
     for name, meaning in layout.columns.items():
         column = _want(columns, name, path)
-        key = SEPARATOR.join([meaning.room, meaning.channel or "", meaning.detector or column.strip(), meaning.quantity])
-        wanted.append((pl.lit(key).cast(pl.Categorical), number(pl.col(column), schema[column]), _text_of(column, schema)))
+        key = SEPARATOR.join(
+            [meaning.room, meaning.channel or "", meaning.detector or column.strip(), meaning.quantity]
+        )
+        wanted.append(
+            (pl.lit(key).cast(pl.Categorical), number(pl.col(column), schema[column]), _text_of(column, schema))
+        )
     return wanted
 
 
@@ -231,7 +253,9 @@ def _check_times(frame: pl.DataFrame, path: Path) -> None:
         raise LogError(
             path,
             f"row {bad['row'][0]}, column time",
-            f"{len(bad)} rows hold no readable time between 1900 and 2100" if len(bad) > 1 else "no readable time between 1900 and 2100",
+            f"{len(bad)} rows hold no readable time between 1900 and 2100"
+            if len(bad) > 1
+            else "no readable time between 1900 and 2100",
             "Every row has a time of the same form",
             "mend or delete those rows, or give time_format in [[logs]]",
         )
@@ -239,25 +263,44 @@ def _check_times(frame: pl.DataFrame, path: Path) -> None:
 
 def _checked_values(frame: pl.DataFrame, path: Path, notes: _Notes, site: Site) -> pl.DataFrame:
     quantity = pl.col("key").cast(pl.String).str.split(SEPARATOR).list.last()
-    keys = frame.select(pl.col("key").unique()).with_columns(quantity=quantity, room=pl.col("key").cast(pl.String).str.split(SEPARATOR).list.first())
+    keys = frame.select(pl.col("key").unique()).with_columns(
+        quantity=quantity, room=pl.col("key").cast(pl.String).str.split(SEPARATOR).list.first()
+    )
     unknown = keys.filter(~pl.col("quantity").is_in(QUANTITIES) & pl.col("room").is_in(list(site.rooms)))
     if len(unknown):
         first = frame.filter(pl.col("key").is_in(unknown["key"].implode()))["row"].min()
         raise LogError(
-            path, f"row {first}, column quantity", f"{unknown['quantity'][0]!r} is not known", f"A quantity is one of {', '.join(QUANTITIES)}", "mend the export or map the column in [[logs]]"
+            path,
+            f"row {first}, column quantity",
+            f"{unknown['quantity'][0]!r} is not known",
+            f"A quantity is one of {', '.join(QUANTITIES)}",
+            "mend the export or map the column in [[logs]]",
         )
-    unreadable = frame.filter(pl.col("value").is_null() & pl.col("text").is_not_null() & (pl.col("text") != "") & ~pl.col("text").str.to_lowercase().is_in(["nan", "null", "none", "na", "n/a", "-"]))
+    unreadable = frame.filter(
+        pl.col("value").is_null()
+        & pl.col("text").is_not_null()
+        & (pl.col("text") != "")
+        & ~pl.col("text").str.to_lowercase().is_in(["nan", "null", "none", "na", "n/a", "-"])
+    )
     if len(unreadable):
         raise LogError(
-            path, f"row {unreadable['row'][0]}, column value", f"{unreadable['text'][0][:40]!r} is not a number", "A value is a number, or a word for on or off", "mend that row"
+            path,
+            f"row {unreadable['row'][0]}, column value",
+            f"{unreadable['text'][0][:40]!r} is not a number",
+            "A value is a number, or a word for on or off",
+            "mend that row",
         )
     notes.empty += frame["value"].null_count()
     frame = frame.drop_nulls("value")
     limits = keys.select(
         "key",
         "quantity",
-        low=pl.col("quantity").replace_strict({q: v[0] for q, v in LIMITS.items()}, default=0.0, return_dtype=pl.Float64),
-        high=pl.col("quantity").replace_strict({q: v[1] for q, v in LIMITS.items()}, default=0.0, return_dtype=pl.Float64),
+        low=pl.col("quantity").replace_strict(
+            {q: v[0] for q, v in LIMITS.items()}, default=0.0, return_dtype=pl.Float64
+        ),
+        high=pl.col("quantity").replace_strict(
+            {q: v[1] for q, v in LIMITS.items()}, default=0.0, return_dtype=pl.Float64
+        ),
     )
     for key, name, low, high in limits.iter_rows():
         if name not in LIMITS:
@@ -271,9 +314,15 @@ def _checked_values(frame: pl.DataFrame, path: Path, notes: _Notes, site: Site) 
 
 
 def _assemble(parts: list[pl.DataFrame], notes: _Notes, site: Site) -> Logs:
-    rows = pl.concat(parts) if parts else pl.DataFrame(schema={"t": pl.Int64, "key": pl.Categorical, "value": pl.Float64, "end": pl.Boolean})
+    rows = (
+        pl.concat(parts)
+        if parts
+        else pl.DataFrame(schema={"t": pl.Int64, "key": pl.Categorical, "value": pl.Float64, "end": pl.Boolean})
+    )
     keys = rows.select(pl.col("key").unique()).with_columns(name=pl.col("key").cast(pl.String))
-    keys = keys.with_columns(pl.col("name").str.split(SEPARATOR).alias("part")).with_columns(room=pl.col("part").list.first())
+    keys = keys.with_columns(pl.col("name").str.split(SEPARATOR).alias("part")).with_columns(
+        room=pl.col("part").list.first()
+    )
     unknown = sorted(set(keys["room"].to_list()) - set(site.rooms))
     keys = keys.filter(pl.col("room").is_in(list(site.rooms))).sort("name").with_row_index("series")
     before = len(rows)
@@ -281,14 +330,20 @@ def _assemble(parts: list[pl.DataFrame], notes: _Notes, site: Site) -> Logs:
     left_out = before - len(rows)
     rows = rows.sort("series", "t", maintain_order=True)
     same = (pl.col("series") == pl.col("series").shift(-1)) & (pl.col("t") == pl.col("t").shift(-1))
-    rows = rows.with_columns(again=same.fill_null(value=False), equal=(pl.col("value") == pl.col("value").shift(-1)).fill_null(value=False))
+    rows = rows.with_columns(
+        again=same.fill_null(value=False), equal=(pl.col("value") == pl.col("value").shift(-1)).fill_null(value=False)
+    )
     # Of several values at one time, the last one stands.
     notes.duplicates = int((rows["again"] & rows["equal"]).sum())
     notes.overwritten = int((rows["again"] & ~rows["equal"]).sum())
     rows = rows.filter(~pl.col("again")).drop("again", "equal")
     rows = _stamps(rows)
-    index = rows.group_by("series", maintain_order=True).agg(rows=pl.len(), first=pl.col("t").min().cast(TIME), last=pl.col("t").max().cast(TIME))
-    index = index.with_columns(offset=(pl.col("rows").cum_sum() - pl.col("rows")).cast(pl.Int64), rows=pl.col("rows").cast(pl.Int64))
+    index = rows.group_by("series", maintain_order=True).agg(
+        rows=pl.len(), first=pl.col("t").min().cast(TIME), last=pl.col("t").max().cast(TIME)
+    )
+    index = index.with_columns(
+        offset=(pl.col("rows").cum_sum() - pl.col("rows")).cast(pl.Int64), rows=pl.col("rows").cast(pl.Int64)
+    )
     series = keys.select(
         pl.col("series").cast(pl.UInt16),
         "room",
@@ -322,26 +377,64 @@ def _findings(notes: _Notes, unknown: list[str], left_out: int) -> tuple[Finding
     if unknown:
         shown = ", ".join(unknown[:5]) + (" …" if len(unknown) > 5 else "")
         found.append(
-            Finding("unknown-room", "warning", f"{left_out} rows belong to rooms that site.toml does not name ({shown}); they are left out.", {"rooms": unknown[:50], "rows": left_out})
+            Finding(
+                "unknown-room",
+                "warning",
+                f"{left_out} rows belong to rooms that site.toml does not name ({shown}); they are left out.",
+                {"rooms": unknown[:50], "rows": left_out},
+            )
         )
     if notes.empty:
-        found.append(Finding("empty-values", "info", f"{notes.empty} rows hold no value and are left out.", {"rows": notes.empty}))
+        found.append(
+            Finding(
+                "empty-values", "info", f"{notes.empty} rows hold no value and are left out.", {"rows": notes.empty}
+            )
+        )
     for quantity, count in sorted(notes.impossible.items()):
         low, high = LIMITS[quantity]
         found.append(
-            Finding("impossible-values", "warning", f"{count} {quantity} values lie outside {low:g} to {high:g} and are left out.", {"quantity": quantity, "rows": count})
+            Finding(
+                "impossible-values",
+                "warning",
+                f"{count} {quantity} values lie outside {low:g} to {high:g} and are left out.",
+                {"quantity": quantity, "rows": count},
+            )
         )
     if notes.duplicates:
-        found.append(Finding("duplicate-rows", "info", f"{notes.duplicates} rows stand twice; each counts once.", {"rows": notes.duplicates}))
+        found.append(
+            Finding(
+                "duplicate-rows",
+                "info",
+                f"{notes.duplicates} rows stand twice; each counts once.",
+                {"rows": notes.duplicates},
+            )
+        )
     if notes.overwritten:
-        found.append(Finding("conflicting-rows", "warning", f"{notes.overwritten} rows give another value for the same time; the last one stands.", {"rows": notes.overwritten}))
+        found.append(
+            Finding(
+                "conflicting-rows",
+                "warning",
+                f"{notes.overwritten} rows give another value for the same time; the last one stands.",
+                {"rows": notes.overwritten},
+            )
+        )
     if notes.double_hour:
         found.append(
-            Finding("clock-back", "info", f"{notes.double_hour} rows lie in the hour that occurs twice when clocks go back; their order tells which.", {"rows": notes.double_hour})
+            Finding(
+                "clock-back",
+                "info",
+                f"{notes.double_hour} rows lie in the hour that occurs twice when clocks go back; their order tells which.",
+                {"rows": notes.double_hour},
+            )
         )
     if notes.skipped_hour:
         found.append(
-            Finding("clock-forward", "info", f"{notes.skipped_hour} rows lie in the hour that clocks skip; they are read as an hour later.", {"rows": notes.skipped_hour})
+            Finding(
+                "clock-forward",
+                "info",
+                f"{notes.skipped_hour} rows lie in the hour that clocks skip; they are read as an hour later.",
+                {"rows": notes.skipped_hour},
+            )
         )
     return tuple(found)
 

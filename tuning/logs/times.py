@@ -46,7 +46,9 @@ def _epoch(column: pl.Expr, largest: float) -> pl.Expr:
     return (column.cast(pl.Float64, strict=False) * factor).round().cast(pl.Int64, strict=False)
 
 
-def local_and_utc(column: pl.Expr, sample: pl.Series, time_format: str | None, path: Path, name: str) -> tuple[pl.Expr, bool]:
+def local_and_utc(
+    column: pl.Expr, sample: pl.Series, time_format: str | None, path: Path, name: str
+) -> tuple[pl.Expr, bool]:
     """Return an expression that reads a time column, and whether it is local time without offset.
 
     Parameters
@@ -134,7 +136,11 @@ def localise(frame: pl.DataFrame, zone: str) -> tuple[pl.DataFrame, int, int]:
     local = pl.from_epoch("t", time_unit="us")
     early = local.dt.replace_time_zone(zone, ambiguous="earliest", non_existent="null").dt.epoch("us")
     late = local.dt.replace_time_zone(zone, ambiguous="latest", non_existent="null").dt.epoch("us")
-    skipped = (local + pl.duration(hours=1)).dt.replace_time_zone(zone, ambiguous="earliest", non_existent="null").dt.epoch("us")
+    skipped = (
+        (local + pl.duration(hours=1))
+        .dt.replace_time_zone(zone, ambiguous="earliest", non_existent="null")
+        .dt.epoch("us")
+    )
     read = frame.with_columns(early=early, late=late).with_columns(double=pl.col("early") != pl.col("late"))
     missing = int(read["early"].null_count() - read["t"].null_count())
     double = int(read["double"].sum())
