@@ -157,8 +157,8 @@ def test_without_memory_it_does_not_matter_how_a_stillness_ends() -> None:
 
 
 def test_a_stillness_that_goes_on_is_interrupted_again() -> None:
-    # Next false-off within 150 s: likely where the stillness goes on, as S(245)/S(120) = 0.45 for this family. Afresh it
-    # takes a new stillness of 120 s, and about two are begun in the first half minute: 2 S(120) = 0.16.
+    # Next false-off within 150 s: likely where the stillness goes on, as S(245)/S(120) = 0.45 for this family. Afresh
+    # it takes a new stillness of 120 s, and about two are begun in the first half minute: 2 S(120) = 0.16.
     again = []
     for fresh in (0.0, 1.0):
         stillness = Stillness("lomax", 20.0, 1.3)

@@ -270,6 +270,9 @@ def draw_parameters(rng: np.random.Generator, use: str, room: str, **overrides: 
     load_w = round(_log_uniform(rng, *ranges.load_w))
     names = ("wall", "window") if two else (("main",) if rng.random() < 0.5 else ("ceiling",))
     required = float(ranges.required_lx)
+    # Where daylight switches lamps off, or little light is needed, bright rooms would never be lit: nothing to find out.
+    dimmer = (0.4 if control == "switched" else 1.0) * (0.5 if required <= 200 else 1.0)
+    sky = replace(sky, daylight_factor=sky.daylight_factor * dimmer, beam_factor=sky.beam_factor * dimmer)
     parameters = RoomParameters(
         room=room,
         use=use,

@@ -131,7 +131,7 @@ def truth_curve(
     *,
     weeks: int,
     precision: float = 0.02,
-    budget: int = 6_000_000,
+    budget: int = 16_000_000,
 ) -> pl.DataFrame:
     """True rates per week of every channel under every candidate.
 

@@ -147,7 +147,7 @@ USES: dict[str, UseRanges] = {
         0.0,
         0.15,
         0.15,
-        _short((2, 25), (40, 400), (0.7, 1.2), (0.1, 0.5), (0.0, 0.1)),
+        _short((4, 30), (40, 400), (0.7, 1.2), (0.1, 0.5), (0.0, 0.1)),
         schedules.short_visits,
     ),
     "stairs": UseRanges(
