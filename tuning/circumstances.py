@@ -12,6 +12,7 @@ from tuning.gaps import Gaps
 from tuning.light import LightSplit, daylight_at
 from tuning.logs import sampling_interval_s
 from tuning.motion import US, Floats, Ints, of_channel, times_us
+from tuning.power import power_of_output
 from tuning.site import Channel
 
 DAYLIGHT_SPREAD = 0.12
@@ -87,16 +88,6 @@ def value_at(frame: pl.DataFrame, t_us: Ints) -> Floats:
         return np.full(len(t_us), np.nan)
     index = np.searchsorted(t, t_us, side="right") - 1
     return np.where(index >= 0, v[np.maximum(index, 0)], np.nan)
-
-
-def power_of_output(output_pct: Floats, channel: Channel, load_w: float) -> Floats:
-    """Power at given outputs. [W]; the given curve, else linear between standby and load."""
-    if channel.power_curve:
-        x, y = np.array(sorted(channel.power_curve)).T
-        return np.interp(output_pct, x, y)
-    return np.where(
-        output_pct > 0, channel.standby_w + (load_w - channel.standby_w) * output_pct / 100.0, channel.standby_w
-    )
 
 
 def circumstances(

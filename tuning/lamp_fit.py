@@ -87,8 +87,8 @@ def fit_lamps(points: Points, steps: Moves, dark: Bools) -> LampFit:
     if not groups:
         return LampFit(k, k.copy(), k.copy(), count, np.ones(channels, dtype=bool), 0.0)
     merged, outliers = _merged_fit(rows, groups)
-    for c, group in ((c, g) for g, group in enumerate(groups) for c in group):
-        k[c] = merged[0][groups.index(group)] / len(group)
+    for g, group in enumerate(groups):
+        k[group] = merged[0][g] / len(group)
     rows = _rows(points, steps, dark, k)
     merged, outliers = _merged_fit(rows, groups)
     return _ungroup(merged, groups, count, outliers)

@@ -15,6 +15,7 @@ from tuning.delay_curve import by_day
 from tuning.gaps import ENDED_BY_MOTION, Gaps
 from tuning.motion import US, Floats, Ints, MotionLog
 from tuning.spells import (
+    EDGES_S,
     Survival,
     cell_of,
     chain_offsets,

@@ -61,7 +61,7 @@ GENERAL = RoomUse(None, "to be given in site.toml", 60, 100, 20, dwelling=True, 
 
 ROOM_USES: dict[str, RoomUse] = {
     "office": RoomUse(
-        500, _TABLE.format("office table, writing"), 60, 300, 20, dwelling=True, manual_on_sensible=True, even_gap_s=720
+        500, _TABLE.format("office table, writing"), 60, 300, 20, dwelling=True, manual_on_sensible=True, even_gap_s=600
     ),
     "open-plan office": RoomUse(
         500,
@@ -71,17 +71,17 @@ ROOM_USES: dict[str, RoomUse] = {
         12,
         dwelling=True,
         manual_on_sensible=False,
-        even_gap_s=1200,
+        even_gap_s=600,
     ),
     "meeting room": RoomUse(
-        500, _TABLE.format("office table, meeting"), 60, 300, 12, dwelling=True, manual_on_sensible=True, even_gap_s=900
+        500, _TABLE.format("office table, meeting"), 60, 300, 12, dwelling=True, manual_on_sensible=True, even_gap_s=450
     ),
     "classroom": RoomUse(
-        300, _TABLE.format("education table"), 60, 200, 10, dwelling=True, manual_on_sensible=True, even_gap_s=900
+        300, _TABLE.format("education table"), 60, 200, 10, dwelling=True, manual_on_sensible=True, even_gap_s=360
     ),
-    "lecture hall": RoomUse(500, _MEMORY, 60, 300, 12, dwelling=True, manual_on_sensible=True, even_gap_s=900),
+    "lecture hall": RoomUse(500, _MEMORY, 60, 300, 12, dwelling=True, manual_on_sensible=True, even_gap_s=420),
     "reading room": RoomUse(
-        500, _SEEN.format("6.26.2"), 60, 300, 25, dwelling=True, manual_on_sensible=False, even_gap_s=1200
+        500, _SEEN.format("6.26.2"), 60, 300, 25, dwelling=True, manual_on_sensible=False, even_gap_s=720
     ),
     "reception": RoomUse(
         300, _TABLE.format("office table"), 60, 200, 15, dwelling=True, manual_on_sensible=False, even_gap_s=600
@@ -93,10 +93,10 @@ ROOM_USES: dict[str, RoomUse] = {
     "workshop": RoomUse(500, _MEMORY, 300, 300, 12, dwelling=True, manual_on_sensible=False, even_gap_s=500),
     "sports hall": RoomUse(300, _MEMORY, 120, 200, 8, dwelling=True, manual_on_sensible=False, even_gap_s=400),
     "corridor": RoomUse(
-        100, _SEEN.format("6.1.1"), 60, 100, 6, dwelling=False, manual_on_sensible=False, even_gap_s=20, gap_slope=4.5
+        100, _SEEN.format("6.1.1"), 60, 100, 6, dwelling=False, manual_on_sensible=False, even_gap_s=25, gap_slope=3.0
     ),
     "stairs": RoomUse(
-        100, _SEEN.format("6.1.2"), 120, 100, 6, dwelling=False, manual_on_sensible=False, even_gap_s=20, gap_slope=4.5
+        100, _SEEN.format("6.1.2"), 120, 100, 6, dwelling=False, manual_on_sensible=False, even_gap_s=25, gap_slope=3.0
     ),
     "toilet": RoomUse(
         200, _SEEN.format("6.2.4"), 60, 100, 20, dwelling=False, manual_on_sensible=False, even_gap_s=180

@@ -36,7 +36,7 @@ MIN_EXAMPLES = 8.0
 """Examples of either class from which the signature is half believed. Chosen by us."""
 TEMPER = 0.8
 """The features are not independent of each other nor normal; the ratio is believed by so much. Chosen by us."""
-MOST_TELLING = 3.0
+MOST_TELLING, MOST_STILL = 3.0, 1.2
 """Largest log ratio that a boundary is believed to give: one to twenty. Chosen by us."""
 TREND_ORIGIN, TREND_RIDGE, SHRINK = np.log(60.0), 5.0, 20.0
 GRID_STEP = 0.12
@@ -57,7 +57,7 @@ REACTION_PRIOR = (np.log(5.0), 0.6, 4.0)
 """Starting belief about reaction times: median 5 s, log-spread 0.6, worth four reactions. Chosen by us."""
 
 
-SURE_STILL, SURE_ABSENT = 0.75, 0.15
+SURE_STILL, SURE_ABSENT = 0.5, 0.15
 """Labels clear enough to learn the signature from. Chosen by us: a few absences among thousands of short pauses must not drown in them."""
 OUTER_ITERATIONS = 3
 """Rounds of learning the signature from the labels and the labels from the signature."""
@@ -203,7 +203,7 @@ def density_ratio(x: Floats, log_g: Floats, still_weight: Floats, absent_weight:
     ratio = still.log_density(x, log_g) - absent.log_density(x, log_g)
     # Few examples make a bold model; believe it as far as its examples go.
     trust = TEMPER * absent.weight / (absent.weight + MIN_EXAMPLES) * still.weight / (still.weight + MIN_EXAMPLES)
-    return np.clip(trust * ratio, -MOST_TELLING, MOST_TELLING)
+    return np.clip(trust * ratio, -MOST_TELLING, MOST_STILL)
 
 
 def _smoothed(counts: Floats) -> Floats:
