@@ -7,8 +7,11 @@ from pathlib import Path
 
 import pytest
 
+from tuning.cli import app
+from tuning.site import Building, Channel, LogLayout, Room, SettingsChange, SpotReading
+
 ROOT = Path(__file__).parents[1]
-REGISTRY = re.compile(r"p[y]pi\.org|pythonhosted|registry\.npm|deb\.deb")
+REGISTRY = re.compile(r"p[y]pi[.]org|p[y]thonhosted|registry[.]npm|deb[.]deb")
 
 
 def imports_of(path):
@@ -46,9 +49,6 @@ def test_no_file_holds_the_address_of_a_package_registry():
 
 def test_every_command_and_every_key_stands_in_the_readme():
     readme = (ROOT / "README.md").read_text(encoding="utf-8")
-    from tuning.cli import app
-    from tuning.site import Building, Channel, LogLayout, Room, SettingsChange, SpotReading
-
     for command in app.registered_commands:
         assert f"holdoff {command.callback.__name__}" in readme
     for model in (Building, Room, Channel, SettingsChange, SpotReading, LogLayout):

@@ -89,4 +89,4 @@ def test_runs_that_do_not_pile_up_hold_no_hold_off():
 
 def test_a_frame_of_another_schema_is_refused():
     with pytest.raises(TypeError, match="readings: expected"):
-        require(pl.DataFrame({"time": [dt.datetime(2026, 1, 1)]}), READINGS, "readings")
+        require(pl.DataFrame({"time": [dt.datetime(2026, 1, 1, tzinfo=dt.UTC)]}), READINGS, "readings")

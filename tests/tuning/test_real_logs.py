@@ -4,6 +4,7 @@ Convention: a motion sample of 1 covers its whole sampling interval, and a pause
 it while somebody was there. The log was taken without automatic switching, so nobody reacted to darkness.
 """
 
+import itertools
 import shutil
 
 import numpy as np
@@ -66,7 +67,7 @@ def counted_with_the_head_count(folder, hold_off_s):
     people = rows["Room_Occupancy_Count"].to_numpy()
     count = 0
     seen = np.flatnonzero(moved)
-    for a, b in zip(seen[:-1], seen[1:], strict=True):
+    for a, b in itertools.pairwise(seen):
         covered_until = min(t[a] + 30, t[a + 1])
         if t[b] - covered_until > hold_off_s and (np.diff(t[a : b + 1]) < 120).all():
             count += people[np.searchsorted(t, covered_until + hold_off_s, side="right") - 1] > 0

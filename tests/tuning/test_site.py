@@ -11,27 +11,30 @@ from tuning.room_uses import ROOM_USES
 from tuning.site import DEFAULT_ALLOWED_HOLD_OFF_S, parse_site
 
 PATH = Path("site.toml")
-CONTRACT_USES = [
-    "office",
-    "open-plan office",
-    "meeting room",
-    "classroom",
-    "lecture hall",
-    "reading room",
-    "reception",
-    "canteen",
-    "kitchen",
-    "workshop",
-    "sports hall",
-    "corridor",
-    "stairs",
-    "toilet",
-    "changing room",
-    "store room",
-    "plant room",
-    "copy room",
-    "waiting area",
-]
+CONTRACT_USES = (
+    *(
+        "office",
+        "open-plan office",
+        "meeting room",
+        "classroom",
+        "lecture hall",
+        "reading room",
+        "reception",
+        "canteen",
+    ),
+    *(
+        "kitchen",
+        "workshop",
+        "sports hall",
+        "corridor",
+        "stairs",
+        "toilet",
+        "changing room",
+        "store room",
+        "plant room",
+    ),
+    *("copy room", "waiting area"),
+)
 
 
 @pytest.mark.parametrize(
