@@ -380,7 +380,7 @@ def _result(
         delay_curve=curve,
         light=light,
         findings=tuple(findings),
-        sensitivity=_sensitivity(given, rates, allowed, choice),
+        sensitivity=_sensitivity(given, rates, allowed),
         trial_days=14 if choice.decision == "trial" else None,
         motions=motion.frame(given.room_id, given.name),
         gaps=gaps.frame(given.room_id, given.name).with_columns(
@@ -448,7 +448,7 @@ def _curve(rates: Rates, cost: Floats, allowed: Bools, in_force_s: float) -> tup
     return tuple(points)
 
 
-def _sensitivity(given: ChannelInput, rates: Rates, allowed: Bools, choice: Choice) -> Sensitivity:
+def _sensitivity(given: ChannelInput, rates: Rates, allowed: Bools) -> Sensitivity:
     """How the cheapest setting moves with the prices."""
     building = given.site.site
     base, price = building.cost_per_false_off, building.electricity_price

@@ -44,7 +44,7 @@ def _version(wanted: bool) -> None:  # noqa: FBT001  typer calls it so
 def _main(
     _version_wanted: Annotated[
         bool, typer.Option("--version", help="Show the version and end.", callback=_version, is_eager=True)
-    ] = False,
+    ] = False,  # noqa: FBT002  typer calls it so
 ) -> None:
     """Common options."""
 

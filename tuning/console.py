@@ -54,7 +54,7 @@ def _lux(value: float | None) -> str:
     return "–" if value is None else f"{value:.0f} lx"
 
 
-def _row(c: ChannelResult, currency: str) -> tuple[str, ...]:
+def _row(c: ChannelResult) -> tuple[str, ...]:
     now, new = c.current_rates, c.recommended_rates
     style = STYLE[c.decision]
     false = often(new.false_offs) if new else "–"
@@ -92,7 +92,7 @@ def settings_table(analysis: Analysis) -> Table:
     ):
         table.add_column(title, justify=justify)  # type: ignore[arg-type]
     for c in worth_ranking(analysis):
-        table.add_row(*_row(c, analysis.currency))
+        table.add_row(*_row(c))
     return table
 
 

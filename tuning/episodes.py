@@ -118,6 +118,6 @@ def switch_offs(
             },
             schema_overrides={"review": pl.String},
         )
-        .cast(dict(SWITCH_OFFS))
+        .cast(SWITCH_OFFS)  # type: ignore[arg-type]
         .with_columns(pl.col("gap_s", "resumed_after_s", "daylight_lx").fill_nan(None))
-    )  # type: ignore[arg-type]
+    )

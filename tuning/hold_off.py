@@ -176,10 +176,10 @@ def _documented(site: Site, channel: Channel) -> list[tuple[int, float]]:
     steps: list[tuple[int, float]] = []
     if channel.hold_off_s is not None:
         steps.append((np.iinfo(np.int64).min, channel.hold_off_s))
-    for change in sorted(channel.settings_history, key=lambda c: site.local_to_utc(c.from_)):
-        if change.hold_off_s is not None:
-            steps.append((round(site.local_to_utc(change.from_).timestamp()) * US, change.hold_off_s))
-    return steps
+    changes = sorted(
+        (site.local_to_utc(c.from_), c.hold_off_s) for c in channel.settings_history if c.hold_off_s is not None
+    )
+    return [*steps, *((round(when.timestamp()) * US, hold_off_s) for when, hold_off_s in changes)]
 
 
 def _differ(a: float, b: float) -> bool:

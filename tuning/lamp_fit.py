@@ -81,7 +81,7 @@ def fit_lamps(points: Points, steps: Moves, dark: Bools) -> LampFit:
     k = np.full(channels, np.nan)
     # the first pass knows no daylight, only the smaller of two readings; the second knows it from the first
     rows = _rows(points, steps, dark, k)
-    moving = (np.abs(rows.x) >= MOVED).any(axis=0) if rows.y.size else np.zeros(channels, dtype=bool)
+    moving: Bools = (np.abs(rows.x) >= MOVED).any(axis=0).reshape(channels)
     groups = _groups(rows, moving)
     count = np.array([int(np.sum(np.abs(rows.x[~rows.level, c]) >= MOVED)) for c in range(channels)], dtype=np.int64)
     if not groups:
@@ -303,8 +303,8 @@ def robust_fit(y: Floats, x: Floats, sigma: Floats, cluster: NDArray[np.int64]) 
     """
     v, u = y / sigma, x / sigma[:, None]
     p = x.shape[1]
-    beta = np.linalg.lstsq(u, v, rcond=None)[0]
-    weight = np.ones(y.size)
+    beta: Floats = np.linalg.lstsq(u, v, rcond=None)[0]
+    weight: Floats = np.ones(y.size)
     for kind in ("huber",) * 12 + ("biweight",) * 12:
         residual = v - u @ beta
         scale = max(float(np.median(np.abs(residual))) / 0.6745, 0.3)

@@ -267,7 +267,7 @@ def _lasting_steps(t: NDArray[np.int64], lx: Floats) -> tuple[Floats, NDArray[np
     # a step that fell into two neighbouring intervals is one
     first = np.append(True, (np.diff(index) > 2) | (np.diff(np.sign(d[index])) != 0))
     group = np.cumsum(first) - 1
-    return np.bincount(group, weights=d[index]), index[first] + 1
+    return np.bincount(group, weights=d[index]).astype(np.float64), index[first] + 1
 
 
 def _parting(size: Floats) -> float:

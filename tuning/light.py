@@ -6,6 +6,7 @@ night: in hours without daylight nothing may be left.
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -14,7 +15,7 @@ import polars as pl
 from numpy.typing import NDArray
 
 from tuning.darkness import dark_points
-from tuning.lamp_fit import LampFit, fit_lamps
+from tuning.lamp_fit import fit_lamps
 from tuning.lamp_steps import (
     MOVED,
     OFF,
@@ -130,7 +131,7 @@ def split_light(
     k = np.where(np.isnan(fit.k), 0.0, fit.k)
     residual = _night_residual(points, k, dark)
     frame = _take_apart(reading, points, k)
-    told = _findings(lamps, names, points, fit, own_channel, residual, findings)
+    told = _findings(lamps, names, points, own_channel, residual, findings)
     return LightSplit(lamps, frame, residual, told, points.held)
 
 
@@ -199,7 +200,6 @@ def _findings(
     lamps: Mapping[str, Contribution],
     names: Sequence[str],
     points: Points,
-    fit: LampFit,
     own_channel: str,
     residual: float | None,
     codes: Sequence[str],
@@ -308,12 +308,8 @@ def find_swapped(readings_by_channel: Mapping[str, pl.DataFrame], outputs: Mappi
         return []
     tracks = {name: outputs[name] for name in names}
     splits = {name: split_light(readings_by_channel[name], tracks, own_channel=name) for name in names}
-    told = []
-    for i, a in enumerate(names):
-        for b in names[i + 1 :]:
-            if _crossed(splits[a], a, b) and _crossed(splits[b], b, a):
-                told.append(_swapped(splits, a, b))
-    return told
+    pairs = itertools.combinations(names, 2)
+    return [_swapped(splits, a, b) for a, b in pairs if _crossed(splits[a], a, b) and _crossed(splits[b], b, a)]
 
 
 def _crossed(split: LightSplit, own: str, other: str) -> bool:

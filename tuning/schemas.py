@@ -24,25 +24,25 @@ TIME: Final = pl.Datetime("us", "UTC")
 READINGS: Final = pl.Schema(
     {
         "time": TIME,
-        "room": pl.String,
-        "channel": pl.String,
-        "detector": pl.String,
-        "quantity": pl.String,
-        "value": pl.Float64,
+        "room": pl.String(),
+        "channel": pl.String(),
+        "detector": pl.String(),
+        "quantity": pl.String(),
+        "value": pl.Float64(),
     }
 )
 """One logged value. ``channel`` and ``detector`` are null for what the whole room shares. Sorted by time."""
 
-MOTIONS: Final = pl.Schema({"room": pl.String, "channel": pl.String, "start": TIME, "end": TIME})
+MOTIONS: Final = pl.Schema({"room": pl.String(), "channel": pl.String(), "start": TIME, "end": TIME})
 """One stretch of seen movement of one channel, merged over its detectors; start = end for an event. Sorted, disjoint."""
 
 GAPS: Final = pl.Schema(
     {
-        "room": pl.String,
-        "channel": pl.String,
+        "room": pl.String(),
+        "channel": pl.String(),
         "start": TIME,
-        "gap_s": pl.Float64,
-        "end_kind": pl.String,
+        "gap_s": pl.Float64(),
+        "end_kind": pl.String(),
     }
 )
 """One pause between motions. ``start`` is the end of the motion before it; ``gap_s`` the motion-free time [s].
@@ -50,14 +50,14 @@ GAPS: Final = pl.Schema(
 
 EPISODES: Final = pl.Schema(
     {
-        "room": pl.String,
-        "channel": pl.String,
+        "room": pl.String(),
+        "channel": pl.String(),
         "start": TIME,
         "end": TIME,
-        "motions": pl.UInt32,
-        "lit_s": pl.Float64,
-        "lit_empty_s": pl.Float64,
-        "ended_by": pl.String,
+        "motions": pl.UInt32(),
+        "lit_s": pl.Float64(),
+        "lit_empty_s": pl.Float64(),
+        "ended_by": pl.String(),
     }
 )
 """One stay of the light: from the motion that began it to its switch-off."""
@@ -65,13 +65,13 @@ EPISODES: Final = pl.Schema(
 SWITCH_OFFS: Final = pl.Schema(
     {
         "time": TIME,
-        "room": pl.String,
-        "channel": pl.String,
-        "gap_s": pl.Float64,
-        "resumed_after_s": pl.Float64,
-        "daylight_lx": pl.Float64,
-        "p_false": pl.Float64,
-        "review": pl.String,
+        "room": pl.String(),
+        "channel": pl.String(),
+        "gap_s": pl.Float64(),
+        "resumed_after_s": pl.Float64(),
+        "daylight_lx": pl.Float64(),
+        "p_false": pl.Float64(),
+        "review": pl.String(),
     }
 )
 """One expiry of the hold-off in force. ``p_false``: probability that a present person was left in the dark."""

@@ -78,7 +78,9 @@ def spell_table(start_s: Floats, end_s: Floats, weight: Floats, natural: Floats,
     a, b = cell_of(start_s), cell_of(end_s)
     size = days * CELLS
     width = np.diff(EDGES_S)
-    ends = np.bincount(day * CELLS + b, weights=weight * natural, minlength=size).reshape(days, CELLS)
+    ends = (
+        np.bincount(day * CELLS + b, weights=weight * natural, minlength=size).astype(np.float64).reshape(days, CELLS)
+    )
     partial = np.bincount(day * CELLS + b, weights=weight * (end_s - EDGES_S[b]), minlength=size)
     partial -= np.bincount(day * CELLS + a, weights=weight * (start_s - EDGES_S[a]), minlength=size)
     crossing = np.bincount(day * CELLS + a, weights=weight, minlength=size)

@@ -58,7 +58,6 @@ SURE_STILL, SURE_ABSENT = 0.5, 0.15
 """Labels clear enough to learn the signature from. Chosen by us: a few absences among thousands of short pauses must not drown in them."""
 
 
-
 @dataclass(frozen=True)
 class Belief:
     """What the use of a room makes believe before its log is read.
@@ -202,6 +201,11 @@ def density_ratio(x: Floats, log_g: Floats, still_weight: Floats, absent_weight:
     return np.clip(trust * ratio, -MOST_TELLING, MOST_STILL)
 
 
+def _per_cell(cell: Ints, weight: Floats, size: int) -> Floats:
+    """Sum weights per cell."""
+    return np.bincount(cell, weights=weight, minlength=size).astype(np.float64)
+
+
 def _smoothed(counts: Floats) -> Floats:
     """Kernel-smoothed counts on the log-length grid, corrected at both edges."""
     half = int(4 * BANDWIDTH / GRID_STEP)
@@ -306,8 +310,8 @@ def classify(
     signature, signature_before = _signatures(
         gaps,
         signature_features(gaps, motion),
-        still_weight=label * (usable & (label > SURE_STILL)),
-        absent_weight=(1 - label) * (usable & (label < SURE_ABSENT)),
+        still_weight=np.where(usable & (label > SURE_STILL), label, 0.0),
+        absent_weight=np.where(usable & (label < SURE_ABSENT), 1 - label, 0.0),
     )
     state = _em(
         g[index],
@@ -387,11 +391,11 @@ def _em(
     beyond = grid > np.log(float(np.median(limit[expired]))) if expired.any() else np.zeros(size, dtype=bool)
     curve = _curve(belief, grid)
     eta = curve.mean.copy()
-    visible = np.bincount(cell, weights=may_stay, minlength=size)
+    visible = _per_cell(cell, may_stay, size)
     # Where people mind, a stillness beyond the hold-off shows as a reaction, not at its own length.
-    hidden = np.bincount(cell, weights=np.where(expired & ~known_absent, minds, 0.0), minlength=size) * beyond
+    hidden = _per_cell(cell, np.where(expired & ~known_absent, minds, 0.0), size) * beyond
     for _ in range(ITERATIONS):
-        absent = np.log(_smoothed(np.bincount(cell, weights=np.clip(1 - p - reaction, 0, 1), minlength=size)) + 0.02)
+        absent = np.log(_smoothed(_per_cell(cell, np.clip(1 - p - reaction, 0, 1), size)) + 0.02)
         outlast = float((hidden * np.exp(np.clip(eta, -15, 5))).sum())
         odds_still = np.exp(np.clip(eta[cell] + llr, -15, 15)) * may_stay
         density = np.exp(-0.5 * ((np.log(u) - mu) / sigma) ** 2) / (u * sigma * np.sqrt(2 * np.pi))
@@ -411,7 +415,7 @@ def _em(
         mu = (np.sum(reaction * np.log(u)) + REACTION_PRIOR[2] * REACTION_PRIOR[0]) / weight
         variance = np.sum(reaction * (np.log(u) - mu) ** 2) + REACTION_PRIOR[2] * REACTION_PRIOR[1] ** 2
         sigma = float(np.clip(np.sqrt(variance / weight), 0.25, 1.2))
-        still = np.bincount(cell, weights=np.where(may_stay > 0, p, 0.0), minlength=size)
+        still = _per_cell(cell, np.where(may_stay > 0, p, 0.0), size)
         eta = curve.step(
             eta,
             still=still,

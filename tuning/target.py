@@ -97,7 +97,9 @@ def task_ratios(spots: tuple[SpotReading, ...], *, at_full_lx: float, split: Lig
                 {"task_lx": float(task[worst]), "expected_lx": round(float(expected[worst]), 1)},
             ),
         )
-    return Ratios(a_d, a_e, float(np.std(off)) if len(known) > 1 else 0.05, int(daylight.sum()), int(electric.sum()), findings)
+    return Ratios(
+        a_d, a_e, float(np.std(off)) if len(known) > 1 else 0.05, int(daylight.sum()), int(electric.sum()), findings
+    )
 
 
 def _detector_lx(spot: SpotReading, split: LightSplit, zone: ZoneInfo) -> float | None:
@@ -134,7 +136,9 @@ def _moments(split: LightSplit, occupied: pl.DataFrame, output: pl.DataFrame, k:
     lamp_t = times_us(lamps)
     index = np.clip(np.searchsorted(lamp_t, t, side="right") - 1, 0, max(len(lamp_t) - 1, 0))
     all_lamps = lamps["lamps_lx"].to_numpy()[index] if len(lamp_t) else np.zeros(len(t))
-    own = k * (out_v[np.clip(np.searchsorted(out_t, lamp_t[index], side="right") - 1, 0, len(out_t) - 1)] if len(lamp_t) else 0)
+    own = k * (
+        out_v[np.clip(np.searchsorted(out_t, lamp_t[index], side="right") - 1, 0, len(out_t) - 1)] if len(lamp_t) else 0
+    )
     daylight = daylight_at(split, t)
     keep = np.isfinite(daylight)
     neighbours = np.maximum(all_lamps - own, 0.0)
@@ -205,7 +209,8 @@ def light_result(
     little = float(np.quantile(moments.daylight, 0.9)) < LITTLE_DAYLIGHT * lamp.at_full_lx
     calibrated = ratios.electric_readings > 0 and (ratios.daylight_readings > 0 or little)
     base = replace(base, calibrated=calibrated)
-    hours = float((occupied["end"] - occupied["start"]).dt.total_seconds().sum() / 3600 / max(usable_days / 7, 1e-9))
+    seconds = (times_us(occupied, "end") - times_us(occupied, "start")).sum() / US
+    hours = float(seconds / 3600 / max(usable_days / 7, 1e-9))
     need = max(required, room.beliefs.minimum_target_lx)
     if chan.control == "switched":
         return _switched(base, moments, chan, need=need, hours=hours)
@@ -223,17 +228,25 @@ def _dimmed(
     k = light.electric_lx_at_full or 1.0
     lowest = _lowest_output(moments.output)
     full = _task(moments, np.ones(len(moments.daylight)), light)
-    highest = k + float(np.quantile(moments.daylight, 0.9)) + need / min(light.task_per_daylight, light.task_per_electric)
+    highest = (
+        k + float(np.quantile(moments.daylight, 0.9)) + need / min(light.task_per_daylight, light.task_per_electric)
+    )
     targets = candidates_lx(channel, highest_lx=highest)
     output = np.clip((targets[None, :] - (moments.daylight + moments.neighbours)[:, None]) / k, lowest, 1.0)
-    task = light.task_per_daylight * moments.daylight[:, None] + light.task_per_electric * (k * output + moments.neighbours[:, None])
+    task = light.task_per_daylight * moments.daylight[:, None] + light.task_per_electric * (
+        k * output + moments.neighbours[:, None]
+    )
     dark = task < need - SLACK_LX
     watts = power_of_output(100 * output, channel, channel.load_w or 100.0).mean(axis=0)
     curve = tuple(
         TargetPoint(float(t), float(w * hours / 1000), float(u), float(o))
         for t, w, u, o in zip(targets, watts, dark.mean(axis=0), (task > OVER_LIT * need).mean(axis=0), strict=True)
     )
-    settable = np.isin(targets, np.array(channel.allowed_target_lx)) if channel.allowed_target_lx else np.ones(len(targets), bool)
+    settable = (
+        np.isin(targets, np.array(channel.allowed_target_lx))
+        if channel.allowed_target_lx
+        else np.ones(len(targets), bool)
+    )
     enough = settable & (dark.mean(axis=0) <= 1 - LIT_SHARE)
     findings = list(light.findings)
     if (full >= need - SLACK_LX).mean() < LIT_SHARE:
@@ -291,7 +304,9 @@ def _over_lit(
     ]
 
 
-def _interval(dark: np.ndarray, targets: Floats, settable: np.ndarray, day: Ints, *, seed: int, spread: float) -> tuple[float | None, float | None]:
+def _interval(
+    dark: np.ndarray, targets: Floats, settable: np.ndarray, day: Ints, *, seed: int, spread: float
+) -> tuple[float | None, float | None]:
     """90 % interval of the smallest sufficient target, by resampled days and the spread of the spot readings."""
     days, index = np.unique(day, return_inverse=True)
     per_day = np.zeros((len(days), len(targets)))
@@ -313,8 +328,10 @@ def _switched(light: LightResult, moments: _Moments, channel: Channel, *, need: 
     k = light.electric_lx_at_full or 0.0
     targets = candidates_lx(channel, highest_lx=need / light.task_per_daylight + 100)
     on = (moments.daylight + moments.neighbours)[:, None] < targets[None, :]
-    task = light.task_per_daylight * moments.daylight[:, None] + light.task_per_electric * (k * on + moments.neighbours[:, None])
-    watts = power_of_output(100.0 * on, channel, channel.load_w or 100.0).mean(axis=0)
+    task = light.task_per_daylight * moments.daylight[:, None] + light.task_per_electric * (
+        k * on + moments.neighbours[:, None]
+    )
+    watts = power_of_output(np.where(on, 100.0, 0.0), channel, channel.load_w or 100.0).mean(axis=0)
     dark = task < need - SLACK_LX
     curve = tuple(
         TargetPoint(float(t), float(w * hours / 1000), float(u), float(o))
@@ -333,7 +350,11 @@ def _switched(light: LightResult, moments: _Moments, channel: Channel, *, need: 
             )
         )
         return replace(light, target_curve=curve, findings=tuple(findings))
-    settable = np.isin(targets, np.array(channel.allowed_target_lx)) if channel.allowed_target_lx else np.ones(len(targets), bool)
+    settable = (
+        np.isin(targets, np.array(channel.allowed_target_lx))
+        if channel.allowed_target_lx
+        else np.ones(len(targets), bool)
+    )
     enough = settable & (dark.mean(axis=0) <= 1 - LIT_SHARE)
     recommended = float(targets[enough][0]) if enough.any() else None
     if recommended is not None and channel.target_lx is not None:
@@ -347,4 +368,6 @@ def _switched(light: LightResult, moments: _Moments, channel: Channel, *, need: 
             )
         )
     frame = pl.DataFrame({"task_lx": _task(moments, moments.output, light), "lit": moments.output > 0})
-    return replace(light, recommended_target_lx=recommended, target_curve=curve, task_lx_lit=frame, findings=tuple(findings))
+    return replace(
+        light, recommended_target_lx=recommended, target_curve=curve, task_lx_lit=frame, findings=tuple(findings)
+    )
