@@ -1,0 +1,1 @@
+"""The demo building and the script that writes it; see README.md in this folder."""
