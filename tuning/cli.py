@@ -42,9 +42,9 @@ def _version(wanted: bool) -> None:  # noqa: FBT001  typer calls it so
 
 @app.callback()
 def _main(
-    _version_wanted: Annotated[
+    _version_wanted: Annotated[  # noqa: FBT002  typer calls it so
         bool, typer.Option("--version", help="Show the version and end.", callback=_version, is_eager=True)
-    ] = False,  # noqa: FBT002  typer calls it so
+    ] = False,
 ) -> None:
     """Common options."""
 

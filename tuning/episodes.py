@@ -118,6 +118,6 @@ def switch_offs(
             },
             schema_overrides={"review": pl.String},
         )
-        .cast(SWITCH_OFFS)  # type: ignore[arg-type]
+        .cast(SWITCH_OFFS)
         .with_columns(pl.col("gap_s", "resumed_after_s", "daylight_lx").fill_nan(None))
     )

@@ -81,7 +81,7 @@ def fit_lamps(points: Points, steps: Moves, dark: Bools) -> LampFit:
     k = np.full(channels, np.nan)
     # the first pass knows no daylight, only the smaller of two readings; the second knows it from the first
     rows = _rows(points, steps, dark, k)
-    moving: Bools = (np.abs(rows.x) >= MOVED).any(axis=0).reshape(channels)
+    moving = np.asarray((np.abs(rows.x) >= MOVED).any(axis=0)).reshape(channels)
     groups = _groups(rows, moving)
     count = np.array([int(np.sum(np.abs(rows.x[~rows.level, c]) >= MOVED)) for c in range(channels)], dtype=np.int64)
     if not groups:
@@ -303,7 +303,7 @@ def robust_fit(y: Floats, x: Floats, sigma: Floats, cluster: NDArray[np.int64]) 
     """
     v, u = y / sigma, x / sigma[:, None]
     p = x.shape[1]
-    beta: Floats = np.linalg.lstsq(u, v, rcond=None)[0]
+    beta = np.asarray(np.linalg.lstsq(u, v, rcond=None)[0], dtype=np.float64)
     weight: Floats = np.ones(y.size)
     for kind in ("huber",) * 12 + ("biweight",) * 12:
         residual = v - u @ beta
@@ -315,7 +315,7 @@ def robust_fit(y: Floats, x: Floats, sigma: Floats, cluster: NDArray[np.int64]) 
             else np.clip(1 - (z / BIWEIGHT_C) ** 2, 0, 1) ** 2
         )
         gram = (u * weight[:, None]).T @ u + 1e-12 * np.eye(p)
-        beta = np.linalg.solve(gram, (u * weight[:, None]).T @ v)
+        beta = np.asarray(np.linalg.solve(gram, (u * weight[:, None]).T @ v), dtype=np.float64)
     return beta, _half_width(v, u, beta, weight, cluster), weight
 
 
