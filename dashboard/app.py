@@ -1,0 +1,100 @@
+"""Builds the web application around a store."""
+
+from __future__ import annotations
+
+from http import HTTPStatus
+from typing import Any
+
+import dash
+from dash import Dash, Input, Output, State, html
+
+from dashboard import ids
+from dashboard.components import frame
+from dashboard.figures.theme import DARK, FONT, LIGHT, css_variables
+from dashboard.pages.building import callbacks as building_callbacks
+from dashboard.pages.building import layout as building
+from dashboard.pages.room import callbacks as room_callbacks
+from dashboard.pages.room import layout as room
+from dashboard.store import Store
+
+INDEX = (
+    "<!DOCTYPE html><html lang='en'><head>{%metas%}<title>{%title%}</title>{%favicon%}{%css%}<style>"
+    f":root{{{css_variables(LIGHT)}--font:{FONT};color-scheme:light}}"
+    f"@media(prefers-color-scheme:dark){{:root{{{css_variables(DARK)}color-scheme:dark}}}}"
+    f":root[data-scheme=light]{{{css_variables(LIGHT)}color-scheme:light}}"
+    f":root[data-scheme=dark]{{{css_variables(DARK)}color-scheme:dark}}"
+    "</style></head><body>{%app_entry%}<footer>{%config%}{%scripts%}{%renderer%}</footer></body></html>"
+)
+
+
+def create_app(store: Store) -> Dash:
+    """Build the application.
+
+    Parameters
+    ----------
+    store
+        Gives the analysis, now or later.
+
+    Returns
+    -------
+    The Dash application; its ``server`` is a WSGI application that has answered one request already, because the first requests of
+    a fresh process must not race each other.
+    """
+    app = Dash(
+        "dashboard",
+        use_pages=True,
+        pages_folder="",
+        title="holdoff",
+        update_title="",
+        serve_locally=True,
+        index_string=INDEX,
+        meta_tags=[{"name": "viewport", "content": "width=device-width, initial-scale=1"}],
+    )
+    _pages()
+    app.layout = frame.frame()
+    _frame_callbacks(app, store)
+    building_callbacks.register(app, store)
+    room_callbacks.register(app, store)
+    answer = app.server.test_client().get("/")
+    if answer.status_code != HTTPStatus.OK:
+        raise RuntimeError(f"the application does not answer: {answer.status}")
+    return app
+
+
+def _pages() -> None:
+    # The registry is one per process; a second application replaces the pages of the first with equal ones.
+    dash.page_registry.clear()
+    dash.register_page("building", path="/", title="holdoff: rooms", layout=building.layout)
+    dash.register_page("room", path_template="/room/<room>", title="holdoff: room", layout=room.layout)
+    dash.register_page(
+        "not_found_404",
+        title="holdoff: not here",
+        layout=lambda **_: html.Div([html.H1("Not here"), html.P(["There is no such page. ", html.A("All rooms", href="/")])], className="page"),
+    )
+
+
+def _frame_callbacks(app: Dash, store: Store) -> None:
+    @app.callback(
+        Output(ids.STATUS, "children"),
+        Output(ids.VERSION, "data"),
+        Output(ids.SITE_NAME, "children"),
+        Output(ids.POLL, "disabled"),
+        Input(ids.POLL, "n_intervals"),
+        State(ids.VERSION, "data"),
+    )
+    def poll(_ticks: int | None, version: int | None) -> tuple[Any, ...]:
+        load, analysis = store.load(), store.analysis()
+        news = load.version if load.version != version else dash.no_update
+        return frame.status(load), news, analysis.site if analysis else "", load.state != "loading"
+
+    app.clientside_callback(
+        frame.SCHEME_JS,
+        Output(ids.SCHEME, "data"),
+        Output(ids.SCHEME_CHOICE, "data"),
+        Output(ids.MANTINE, "forceColorScheme"),
+        Output(ids.SCHEME_BUTTON, "children"),
+        Output(ids.SCHEME_BUTTON, "title"),
+        Input(ids.SCHEME_BUTTON, "n_clicks"),
+        Input(ids.SCHEME_CHOICE, "modified_timestamp"),
+        State(ids.SCHEME_CHOICE, "data"),
+    )

@@ -1,0 +1,1 @@
+"""Parts that pages are put together from. They take results and return elements; no callback, no state."""

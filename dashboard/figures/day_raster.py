@@ -1,0 +1,120 @@
+"""Every day as a row, the time of day from left to right: when somebody was there, and what the light did."""
+
+from __future__ import annotations
+
+import datetime as dt
+
+import plotly.graph_objects as go
+
+from dashboard.figures.theme import Palette, dress
+from dashboard.figures.timeline import COLUMNS, DARK, EMPTY_LIT, PRESENT_LIT, PRESENT_UNLIT, STATE_NAMES, UNKNOWN, Raster
+
+LEAST_ROW_PX, MOST_ROW_PX, RASTER_PX = 4, 14, 420
+"""Rows are as high as fits; a raster of a few weeks is about so high. A year runs to 1,500 px."""
+LEFT_NAME = "left in the dark"
+
+
+def state_colours(colours: Palette) -> dict[int, str]:
+    """Colour of each state of a cell."""
+    return {
+        UNKNOWN: colours.unknown,
+        DARK: colours.dark,
+        PRESENT_UNLIT: colours.present_unlit,
+        PRESENT_LIT: colours.present,
+        EMPTY_LIT: colours.empty,
+    }
+
+
+def raster_figure(raster: Raster, colours: Palette, *, chosen: dt.date | None = None) -> go.Figure:
+    """Draw the raster.
+
+    Parameters
+    ----------
+    raster
+        What each cell of five minutes holds.
+    colours
+        The scheme.
+    chosen
+        The day that is shown in detail; marked at the edge.
+
+    Returns
+    -------
+    Figure with one heatmap (int8), one marker trace of those left in the dark, and a key of squares.
+    """
+    by_state = state_colours(colours)
+    figure = go.Figure()
+    scale = [[edge, by_state[s]] for s in range(5) for edge in (s / 5, (s + 1) / 5)]
+    names = [d.isoformat() for d in raster.days]
+    figure.add_trace(
+        go.Heatmap(
+            z=raster.state,
+            x0=24 / COLUMNS / 2,
+            dx=24 / COLUMNS,
+            y=names,
+            zmin=-0.5,
+            zmax=4.5,
+            colorscale=scale,
+            showscale=False,
+            ygap=1,
+            hovertemplate="%{y}, around %{x:.1f} h<extra></extra>",
+            name="states",
+        )
+    )
+    for state in (PRESENT_LIT, EMPTY_LIT, PRESENT_UNLIT, DARK, UNKNOWN):
+        if (raster.state == state).any():
+            figure.add_trace(_key(STATE_NAMES[state], by_state[state], colours))
+    left = raster.left
+    figure.add_trace(
+        go.Scatter(
+            x=left["hour"].to_list(),
+            y=[d.isoformat() for d in left["day"]],
+            mode="markers",
+            name=LEFT_NAME,
+            marker={"symbol": "triangle-down", "size": 8, "color": colours.left, "line": {"color": colours.surface, "width": 1}},
+            customdata=left["p_false"].to_list(),
+            hovertemplate="%{y}: somebody left in the dark<br>probability %{customdata:.0%}<extra></extra>",
+        )
+    )
+    row_px = min(max(RASTER_PX // max(len(raster.days), 1), LEAST_ROW_PX), MOST_ROW_PX)
+    dress(figure, colours, height=110 + max(len(raster.days), 7) * row_px)
+    figure.update_xaxes(
+        range=[0, 24],
+        tickvals=list(range(0, 25, 3)),
+        ticktext=[f"{h:02d}" for h in range(0, 25, 3)],
+        title_text="time of day [h, local]",
+        showgrid=False,
+    )
+    tickvals, ticktext = day_ticks(raster.days)
+    figure.update_yaxes(
+        type="category",
+        autorange="reversed",
+        tickvals=tickvals,
+        ticktext=ticktext,
+        title_text="day (Mondays named)",
+        showgrid=False,
+    )
+    if chosen is not None and chosen in raster.days:
+        figure.add_annotation(
+            x=0, y=chosen.isoformat(), xref="paper", yref="y", text="▸", showarrow=False, xanchor="right", font={"color": colours.ink, "size": 13}
+        )
+    return figure
+
+
+def day_ticks(days: list[dt.date], *, most: int = 14) -> tuple[list[str], list[str]]:
+    """Name Mondays, thinned to what fits; all days where the log is shorter than a week."""
+    named = [d for d in days if d.weekday() == 0] if len(days) > 7 else list(days)
+    step = -(-len(named) // most) if named else 1
+    named = named[::step]
+    return [d.isoformat() for d in named], [f"{d:%d %b}".lstrip("0") for d in named]
+
+
+def _key(name: str, colour: str, colours: Palette) -> go.Scatter:
+    """A square in the key; heatmaps have none of their own."""
+    return go.Scatter(
+        x=[None],
+        y=[None],
+        mode="markers",
+        name=name,
+        marker={"symbol": "square", "size": 11, "color": colour, "line": {"color": colours.line, "width": 1}},
+        hoverinfo="skip",
+    )

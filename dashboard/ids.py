@@ -1,0 +1,59 @@
+"""Ids of elements that callbacks speak of, and the addresses of pages. Nothing else writes them out."""
+
+from __future__ import annotations
+
+from typing import Final
+from urllib.parse import quote, urlencode
+
+# the frame around every page
+MANTINE: Final = "mantine"
+POLL: Final = "poll"
+VERSION: Final = "analysis-version"
+STATUS: Final = "status"
+SITE_NAME: Final = "site-name"
+SCHEME: Final = "scheme"
+SCHEME_CHOICE: Final = "scheme-choice"
+SCHEME_BUTTON: Final = "scheme-button"
+
+# the building
+BUILDING_HEAD: Final = "building-head"
+BUILDING_BALANCE: Final = "building-balance"
+BUILDING_ATTENTION: Final = "building-attention"
+BUILDING_ROWS: Final = "building-rows"
+BUILDING_COUNT: Final = "building-count"
+BUILDING_LOGS: Final = "building-logs"
+BUILDING_MORE: Final = "building-more"
+SEARCH: Final = "building-search"
+SHOW: Final = "building-show"
+SORT: Final = "building-sort"
+BUILDING_URL: Final = "building-url"
+
+# a room
+ROOM: Final = "room-place"
+ROOM_HEAD: Final = "room-head"
+ROOM_CARD: Final = "room-card"
+ROOM_ASIDE: Final = "room-aside"
+ROOM_NUMBERS: Final = "room-numbers"
+DELAY: Final = "room-delay"
+RASTER: Final = "room-raster"
+DAY: Final = "room-day"
+DAY_CHOICE: Final = "room-day-choice"
+DAY_BACK: Final = "room-day-back"
+DAY_ON: Final = "room-day-on"
+GAPS: Final = "room-gaps"
+TARGET: Final = "room-target"
+TARGET_BOX: Final = "room-target-box"
+ROOM_URL: Final = "room-url"
+ROOM_BODY: Final = "room-body"
+
+
+def room_href(room: str, channel: str | None = None, day: str | None = None) -> str:
+    """Address of a room page.
+
+    Examples
+    --------
+    >>> room_href("r1/b", "wall")
+    '/room/r1%2Fb?channel=wall'
+    """
+    query = {k: v for k, v in (("channel", channel), ("day", day)) if v}
+    return f"/room/{quote(room, safe='')}" + (f"?{urlencode(query)}" if query else "")

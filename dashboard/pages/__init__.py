@@ -1,0 +1,1 @@
+"""One folder a page: its layout (ids only, no work) and its callbacks."""

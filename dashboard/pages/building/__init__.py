@@ -1,0 +1,1 @@
+"""The building: its rooms, ranked by what tuning is worth."""

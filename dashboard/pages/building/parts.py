@@ -1,0 +1,168 @@
+"""Results → elements of the building page."""
+
+from __future__ import annotations
+
+from zoneinfo import ZoneInfo
+
+from dash import dcc, html
+from dash.development.base_component import Component
+
+from dashboard import ids, words
+from dashboard.components import marks
+from dashboard.pages.building.ranking import RoomRow, attention, counts
+from tuning.reasons import often
+from tuning.results import Analysis, ChannelResult
+
+ATTENTION_SHOWN = 5
+
+
+def head(analysis: Analysis) -> list[Component]:
+    """Name of the building and what its figures rest on."""
+    zone = ZoneInfo(analysis.time_zone)
+    starts = [c.start for c in analysis.channels if c.start]
+    ends = [c.end for c in analysis.channels if c.end]
+    span = ""
+    if starts and ends:
+        first, last = min(starts).astimezone(zone), max(ends).astimezone(zone)
+        span = f"Logs {first.day} {first:%b %Y} to {last.day} {last:%b %Y}. "
+    number = counts(analysis)
+    told = ", ".join(f"{n} {words.DECISION_WORD[d].lower()}" for d, n in sorted(number.items(), key=lambda x: -x[1]))
+    return [
+        html.H1(analysis.site),
+        html.P(
+            f"{span}{len(analysis.channels)} channels: {told}. A false-off is taken to cost "
+            f"{words.money(analysis.cost_per_false_off, analysis.currency)}, a kilowatt-hour "
+            f"{words.money(analysis.electricity_price, analysis.currency)}.",
+            className="soft",
+        ),
+    ]
+
+
+def balance(analysis: Analysis) -> list[Component]:
+    """The building's week now and with all recommendations set."""
+    both = [c for c in analysis.channels if c.current_rates is not None and c.recommended_rates is not None]
+    currency = analysis.currency
+
+    def row(title: str, field: str, unit: str) -> Component:
+        now = sum(getattr(c.current_rates, field) for c in both)
+        new = sum(getattr(c.recommended_rates, field) for c in both)
+        say = often if field == "false_offs" else (lambda v: f"{v:,.0f}" if v >= 100 else f"{v:.1f}")
+        less = new - now
+        sign = "−" if less < 0 else "+"
+        change = "±0" if say(abs(less)) in ("0", "0.0", "0.00") else f"{sign}{say(abs(less))}"
+        return html.Tr(
+            [
+                html.Th([title, html.Span(f" [{unit}]", className="unit")], scope="row"),
+                html.Td(say(now)),
+                html.Td(html.Strong(say(new), className="new")),
+                html.Td(change, className="soft"),
+            ]
+        )
+
+    worth = sum(c.worth_per_week for c in both if c.decision in ("change", "trial"))
+    return [
+        html.H2("A week in this building"),
+        html.P([html.Strong(words.money(worth, currency), className="sum"), " a week is what setting the recommendations is worth."]),
+        html.Table(
+            [
+                html.Thead(html.Tr([html.Th("", scope="col"), *(html.Th(t, scope="col") for t in ("Now", "Then", "Change"))])),
+                html.Tbody(
+                    [
+                        row("False-offs", "false_offs", "per week"),
+                        row("Lit with nobody there", "wasted_on_h", "h per week"),
+                        row("Energy", "energy_kwh", "kWh per week"),
+                        row("Cost of both", "cost", f"{currency} per week"),
+                    ]
+                ),
+            ],
+            className="balance",
+        ),
+    ]
+
+
+def attention_list(analysis: Analysis) -> list[Component]:
+    """What needs somebody on site, before any setting."""
+    told = attention(analysis)
+    if not told:
+        return [html.H2("Needs attention first"), html.P("Nothing: no channel has a warning.", className="soft")]
+    items = [
+        html.Li(
+            [
+                marks.severity_mark(f.severity),
+                html.Div([dcc.Link(f"{words.room_title(c)} · {c.channel}", href=ids.room_href(c.room, c.channel)), html.P(f.message)]),
+            ]
+        )
+        for c, f in told[:ATTENTION_SHOWN]
+    ]
+    rest = len(told) - ATTENTION_SHOWN
+    more = [html.P(f"{rest} more stand with their rooms below.", className="soft")] if rest > 0 else []
+    return [html.H2("Needs attention first"), html.Ul(items, className="attention"), *more]
+
+
+def logs(analysis: Analysis) -> list[Component]:
+    """Findings about the logs themselves."""
+    if not analysis.findings:
+        return []
+    return [html.H2("The logs"), *(marks.finding(f, analysis.time_zone) for f in analysis.findings)]
+
+
+HEADS = (
+    ("Room, channel", "c-name"),
+    ("Decision", "c-decision"),
+    ("Hold-off", "c-hold"),
+    ("Target [lx at the detector]", "c-target"),
+    ("False-offs [per week]", "c-false"),
+    ("Lit, nobody there [h per week]", "c-waste"),
+    ("Saves [per week]", "c-worth"),
+    ("Findings", "c-find"),
+)
+
+
+def table(rows: list[RoomRow], analysis: Analysis) -> Component:
+    """List rooms and channels."""
+    shown = [c for r in rows for c in r.channels]
+    most = {
+        field: max((getattr(x, field) for c in shown for x in (c.current_rates, c.recommended_rates) if x is not None), default=0.0)
+        for field in ("false_offs", "wasted_on_h")
+    }
+    return html.Table(
+        [
+            html.Thead(html.Tr([html.Th(t, scope="col", className=name) for t, name in HEADS])),
+            *(html.Tbody([_row(c, i, row, analysis, most) for i, c in enumerate(row.channels)]) for row in rows),
+        ],
+        className="ranked",
+    )
+
+
+def _row(c: ChannelResult, index: int, row: RoomRow, analysis: Analysis, most: dict[str, float]) -> Component:
+    room = [html.Strong(row.name)] if index == 0 else []
+    use = [html.Span(row.use, className="use")] if index == 0 else []
+    name = html.Th(
+        [
+            dcc.Link([*room, html.Span(c.channel, className="channel")], href=ids.room_href(c.room, c.channel), title=f"{row.name}, {c.channel}"),
+            *use,
+        ],
+        scope="row",
+        className="c-name",
+    )
+    cells = [
+        ([marks.decision_mark(c.decision)], "c-decision", ""),
+        ([html.Div(marks.now_new(words.hold_pair(c))), marks.hold_scale(c)], "c-hold", "Hold-off"),
+        ([html.Div(marks.now_new(words.target_pair(c)))], "c-target", "Target"),
+        (_rate(c, "false_offs", words.false_offs_pair(c), most), "c-false", "False-offs a week"),
+        (_rate(c, "wasted_on_h", words.wasted_pair(c), most), "c-waste", "Lit, nobody there, h a week"),
+        ([words.worth(c, analysis.currency)], "c-worth", "Saves a week"),
+        (_codes(c), "c-find", ""),
+    ]
+    return html.Tr([name, *(html.Td(inner, className=cls, **{"data-label": label}) for inner, cls, label in cells)])
+
+
+def _rate(c: ChannelResult, field: str, pair: words.Pair, most: dict[str, float]) -> list[Component]:
+    now = None if c.current_rates is None else getattr(c.current_rates, field)
+    new = None if c.recommended_rates is None else getattr(c.recommended_rates, field)
+    return [html.Div(marks.now_new(pair)), marks.bars(now, new, most=most[field])]
+
+
+def _codes(c: ChannelResult) -> list[Component]:
+    told = [f for f in c.findings if f.severity != "info"]
+    return [html.Span(f.code.replace("-", " "), className=f"code {f.severity}", title=f.message) for f in told]

@@ -1,0 +1,1 @@
+"""One room: recommendation, reasons and evidence of each of its channels."""

@@ -1,0 +1,201 @@
+"""Results → elements of the room page."""
+
+from __future__ import annotations
+
+import datetime as dt
+
+import dash_mantine_components as dmc
+from dash import dcc, html
+from dash.development.base_component import Component
+
+from dashboard import ids, words
+from dashboard.components import marks
+from dashboard.figures.timeline import EMPTY_LIT, Raster
+from dashboard.pages.building.ranking import rooms, select
+from tuning.reasons import duration, often
+from tuning.results import Analysis, ChannelResult
+
+
+def head(c: ChannelResult, analysis: Analysis) -> list[Component]:
+    """Way back, name of the room, its channels, and the rooms before and after it in the ranking."""
+    ranked = select(rooms(analysis), query="", decisions=(), sort="worth")
+    at = next(i for i, r in enumerate(ranked) if r.room == c.room)
+    row = ranked[at]
+    neighbours = [
+        dcc.Link([arrow, r.name] if arrow == "‹ " else [r.name, arrow], href=ids.room_href(r.room, r.channels[0].channel), title=title)
+        for i, arrow, title in ((at - 1, "‹ ", "Worth more"), (at + 1, " ›", "Worth less"))
+        if 0 <= i < len(ranked)
+        for r in (ranked[i],)
+    ]
+    tabs = [
+        html.Span(_tab(x), className="chan here", **{"aria-current": "page"})
+        if x.channel == c.channel
+        else dcc.Link(_tab(x), href=ids.room_href(x.room, x.channel), className="chan")
+        for x in row.channels
+    ]
+    return [
+        html.Div(
+            [
+                html.Nav([dcc.Link(analysis.site, href="/"), " / ", row.name], className="crumbs", **{"aria-label": "You are here"}),
+                html.Nav(neighbours, className="neighbours", **{"aria-label": "Rooms by worth"}),
+            ],
+            className="way",
+        ),
+        html.H1(row.name),
+        html.P(
+            f"{row.use}, {c.control}, {c.load_w:.0f}{words.NBSP}W. Log {words.span(c, analysis.time_zone)}: {c.usable_days:.1f} usable days.",
+            className="soft",
+        ),
+        html.Nav(tabs, className="channels", **{"aria-label": "Channels"}),
+    ]
+
+
+def _tab(c: ChannelResult) -> list[Component | str]:
+    return [c.channel, " ", html.Span(words.DECISION_WORD[c.decision], className="soft")]
+
+
+def missing(room: str, channel: str, analysis: Analysis) -> list[Component]:
+    """Say that the address names nothing."""
+    named = next((r for r in rooms(analysis) if r.room == room), None)
+    if named is None:
+        text, way = f"This building has no room “{room}”.", dcc.Link("All rooms", href="/")
+    else:
+        text, way = f"{named.name} has no channel “{channel}”.", dcc.Link(named.name, href=ids.room_href(room))
+    return [html.H1("Not here"), marks.empty(text, way)]
+
+
+def card(c: ChannelResult, analysis: Analysis) -> list[Component]:
+    """The recommendation: settings old and new, what they bring, and why."""
+    settings = [("Hold-off", words.hold_pair(c))]
+    if c.control != "relay":
+        settings.append(("Target at the detector", words.target_pair(c)))
+    settings.append(("Mode", words.pair(c.current.mode, c.recommended.mode)))
+    brings = (
+        ("False-offs a week", words.false_offs_pair(c)),
+        ("Lit with nobody there, h a week", words.wasted_pair(c)),
+        ("Energy, kWh a week", _energy(c)),
+        ("Saves a week", words.Pair(words.worth(c, analysis.currency), None)),
+    )
+    trial = [html.P(f"For {c.trial_days} days, then read the log again.", className="trial")] if c.trial_days else []
+    return [
+        html.Div([marks.decision_mark(c.decision), html.P(words.DECISION_MEANING[c.decision])], className="verdict"),
+        *trial,
+        html.Dl([html.Div([html.Dt(name), html.Dd(marks.now_new(p))]) for name, p in settings], className="settings"),
+        html.Dl([html.Div([html.Dt(name), html.Dd(marks.now_new(p))]) for name, p in brings], className="brings"),
+        html.H2("Why"),
+        html.Ul([html.Li(r) for r in c.reasons], className="reasons"),
+        dmc.CopyButton(
+            "Copy settings and reasons", value=words.plain_summary(c, analysis), copiedChildren="Copied", timeout=2000, className="copy", variant="default"
+        ),
+    ]
+
+
+def _energy(c: ChannelResult) -> words.Pair:
+    now = words.NONE if c.current_rates is None else f"{c.current_rates.energy_kwh:.1f}"
+    new = words.NONE if c.recommended_rates is None else f"{c.recommended_rates.energy_kwh:.1f}"
+    return words.pair(now, new)
+
+
+def aside(c: ChannelResult, analysis: Analysis) -> list[Component]:
+    """Findings, what is known of the light, sensitivity and cautions."""
+    return [
+        html.Section(
+            [
+                html.H2("Findings"),
+                *([marks.finding(f, analysis.time_zone) for f in c.findings] or [html.P("None.", className="soft")]),
+            ]
+        ),
+        *_known(c),
+        *_sensitivity(c, analysis),
+        marks.cautions(),
+    ]
+
+
+def _known(c: ChannelResult) -> list[Component]:
+    light, rows = c.light, []
+    if c.current.hold_off_s is not None:
+        rows.append(("Hold-off, documented or inferred", words.hold(c.current.hold_off_s)))
+    if c.observed_hold_off_s is not None:
+        rows.append(("Hold-off, seen in the log", f"{c.observed_hold_off_s:.0f}{words.NBSP}s"))
+    if light.electric_lx_at_full is not None:
+        low, high = light.electric_low, light.electric_high
+        band = f" ({low:.0f} to {high:.0f})" if low is not None and high is not None else ""
+        rows.append(("Own lamps at full output, at the detector", f"{light.electric_lx_at_full:.0f}{band}{words.NBSP}lx"))
+        rows.append(("Steps this rests on", str(light.steps)))
+    rows += [(f"Lamps of channel {name} at full output", f"{lx:.0f}{words.NBSP}lx") for name, lx in light.neighbours.items()]
+    if light.target_low_lx is not None and light.target_high_lx is not None:
+        rows.append(("Target that keeps the task lit, 90 % band", f"{light.target_low_lx:.0f} to {light.target_high_lx:.0f}{words.NBSP}lx"))
+    if c.light.daylight is not None:
+        rows.append(("Detector tied to the task by spot readings", "yes" if light.calibrated else "no, assumed"))
+    if not rows:
+        return []
+    return [html.Section([html.H2("Seen in the log"), html.Dl([html.Div([html.Dt(k), html.Dd(v)]) for k, v in rows], className="known")])]
+
+
+def _sensitivity(c: ChannelResult, analysis: Analysis) -> list[Component]:
+    rows = words.sensitivity_rows(c, analysis)
+    if not rows:
+        return []
+    chosen = words.hold(c.recommended.hold_off_s)
+    body = [
+        html.Tr([html.Td(what), html.Td(value), html.Td(html.Strong(best) if best != chosen else best)]) for what, value, best in rows
+    ]
+    return [
+        html.Section(
+            [
+                html.H2("If the assumptions were others"),
+                html.P("Bold: another hold-off than the recommended one would be the cheapest.", className="caption"),
+                html.Table(
+                    [
+                        html.Thead(html.Tr([html.Th(t, scope="col") for t in ("Assumption", "Value", "Cheapest")])),
+                        html.Tbody(body),
+                    ],
+                    className="sensitivity",
+                ),
+                *(html.P(s) for s in words.sensitivity_sentences(c, analysis)),
+            ]
+        )
+    ]
+
+
+def numbers(c: ChannelResult, analysis: Analysis) -> Component:
+    """The delay curve as a table."""
+    heads = ("Hold-off", "False-offs a week", "90 %", "Lit, nobody there, h", "Energy, kWh", f"Cost, {analysis.currency}", "Basis")
+    now, new = c.current.hold_off_s, c.recommended.hold_off_s
+    body = [
+        html.Tr(
+            [
+                html.Th([duration(p.hold_off_s), *_tags(p.hold_off_s, now, new, allowed=p.allowed)], scope="row"),
+                html.Td(often(p.false_offs)),
+                html.Td(f"{often(p.false_offs_low)} to {often(p.false_offs_high)}"),
+                html.Td(f"{p.wasted_on_h:.1f}"),
+                html.Td(f"{p.energy_kwh:.1f}"),
+                html.Td(f"{p.cost:.2f}"),
+                html.Td(p.basis),
+            ]
+        )
+        for p in c.delay_curve
+    ]
+    return html.Table([html.Thead(html.Tr([html.Th(h, scope="col") for h in heads])), html.Tbody(body)], className="numbers")
+
+
+def _tags(hold_off_s: float, now: float | None, new: float | None, *, allowed: bool) -> list[Component]:
+    told = [("in force", hold_off_s == now, ""), ("recommended", hold_off_s == new, "new"), ("may not be set", not allowed, "")]
+    return [html.Span(f" {text}", className=f"tag {cls}") for text, there, cls in told if there]
+
+
+def telling_day(raster: Raster) -> dt.date:
+    """Day to open first: the one on which most were left in the dark, else the one with most light for nobody."""
+    left = {d: int(n) for d, n in raster.left["day"].value_counts().iter_rows()}
+    wasted = (raster.state == EMPTY_LIT).sum(axis=1)
+    best = max(range(len(raster.days)), key=lambda i: (left.get(raster.days[i], 0), int(wasted[i])))
+    return raster.days[best]
+
+
+def day_options(raster: Raster) -> list[dict[str, str]]:
+    """Days to choose from, with how many times somebody was left in the dark."""
+    left = {d: int(n) for d, n in raster.left["day"].value_counts().iter_rows()}
+    return [
+        {"value": d.isoformat(), "label": f"{d:%a} {d.day} {d:%b %Y}" + (f", {left[d]} left in the dark" if left.get(d) else "")}
+        for d in raster.days
+    ]
