@@ -120,7 +120,10 @@ def hold_off_verdict(current: DelayPoint | None, recommended: DelayPoint | None,
         return None
     now, then = duration(current.hold_off_s), duration(recommended.hold_off_s)
     facts = {"current_s": current.hold_off_s, "recommended_s": recommended.hold_off_s}
-    if recommended.hold_off_s > current.hold_off_s and current.false_offs >= TELLING_FALSE_OFFS > 2 * recommended.false_offs:
+    if (
+        recommended.hold_off_s > current.hold_off_s
+        and current.false_offs >= TELLING_FALSE_OFFS > 2 * recommended.false_offs
+    ):
         return Finding(
             "hold-off-too-short",
             "warning",
@@ -129,7 +132,11 @@ def hold_off_verdict(current: DelayPoint | None, recommended: DelayPoint | None,
             facts | {"false_offs_per_week": round(current.false_offs, 2)},
         )
     saved = current.wasted_on_h - recommended.wasted_on_h
-    if recommended.hold_off_s < current.hold_off_s and saved >= TELLING_WASTE_H and 2 * recommended.wasted_on_h < current.wasted_on_h:
+    if (
+        recommended.hold_off_s < current.hold_off_s
+        and saved >= TELLING_WASTE_H
+        and 2 * recommended.wasted_on_h < current.wasted_on_h
+    ):
         return Finding(
             "hold-off-too-long",
             "warning",
