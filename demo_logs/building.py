@@ -153,6 +153,7 @@ class Room:
     on_change: bool = False
     heater: bool = False
     presses_share: float = 0.0
+    pressed_channel: str = ""
     coverage: float = 0.9
 
 
@@ -276,7 +277,7 @@ SEMINAR_ROOM = Room(
     "meeting room",
     64,
     500,
-    600,
+    300,
     (
         Channel(
             "wall",
@@ -317,7 +318,8 @@ SEMINAR_ROOM = Room(
     planted="over-lit: the target holds about 875 lx at the task where 500 lx are required",
     sample_s=900,
     on_change=True,
-    presses_share=0.35,
+    presses_share=0.45,
+    pressed_channel="wall",  # the lamps before the screen
 )
 PRACTICE_ROOM = Room(
     "practice_room",
@@ -379,7 +381,7 @@ TOILETS = Room(
     "toilet",
     16,
     200,
-    600,
+    300,
     (
         Channel("light", 160, 3, "switched", 160, 190, 0, 1.2, 1.4, 0, None, (), (Spot(100),)),
         Channel("ventilation", 90, 0, "relay", hold_off_s=1200, note="Extract fan on the detector's presence contact"),

@@ -18,6 +18,8 @@ REGULATE_S = 300.0
 DEAD_BAND_PCT = 3.0
 """A dimmed channel leaves its output alone for less than this."""
 MINIMUM_PCT = 10.0
+BRIGHT, NO_LONGER_BRIGHT = 1.1, 0.85
+"""A dimmed channel goes off in daylight beyond this share of its target, and comes back below that one."""
 
 
 def sun(t: Floats) -> tuple[Floats, Floats]:
@@ -86,20 +88,45 @@ class Steps:
         return np.where(i >= 0, self.value[np.maximum(i, 0)], 0.0)
 
 
-def regulated(channels: tuple[Channel, ...], levels: list[Floats], targets: list[float]) -> list[Floats]:
+def bright(level: Floats, sky: Sky, target_lx: float) -> Steps:
+    """Times in which daylight alone is plenty for a dimmed channel (1) and in which it is not (0).
+
+    Parameters
+    ----------
+    level
+        Daylight in the channel's reading on the sky's grid, shape (n,). [lx]
+    sky, target_lx
+        The grid, and the target illuminance. [lx]
+    """
+    every = round(REGULATE_S / STEP_S)
+    plenty, state = np.zeros(len(level[::every])), 0.0
+    for i, lx in enumerate(level[::every].tolist()):
+        if lx > BRIGHT * target_lx:
+            state = 1.0
+        elif lx < NO_LONGER_BRIGHT * target_lx:
+            state = 0.0
+        plenty[i] = state
+    return Steps(sky.t[::every], plenty)
+
+
+def regulated(
+    channels: tuple[Channel, ...], levels: list[Floats], targets: list[float], plenty: list[Floats]
+) -> list[Floats]:
     """Find the outputs at which each dimmed channel's own reading meets its target, beside its neighbour. [percent].
 
     Parameters
     ----------
     channels, levels, targets
         The room's lamps, daylight in each reading at the same times [lx], and target illuminances [lx].
+    plenty
+        1 where daylight has switched a channel off, at the same times.
     """
     outputs = [np.full(len(lx), 50.0) for lx in levels]
     for _ in range(30):
         for c, channel in enumerate(channels):
             other = channel.neighbour_lx * outputs[1 - c] / 100 if len(channels) == 2 else 0.0
             wanted = 100 * (targets[c] - levels[c] - other) / channel.lamp_lx
-            outputs[c] = np.clip(wanted, MINIMUM_PCT, 100.0)
+            outputs[c] = np.where(plenty[c] > 0, 0.0, np.clip(wanted, MINIMUM_PCT, 100.0))
     return outputs
 
 

@@ -9,7 +9,7 @@ import polars as pl
 from numpy.typing import NDArray
 
 from demo_logs.building import Channel, Room
-from demo_logs.light import DEAD_BAND_PCT, REGULATE_S, STEP_S, Sky, Steps, reading, regulated
+from demo_logs.light import DEAD_BAND_PCT, REGULATE_S, STEP_S, Sky, Steps, bright, reading, regulated
 from demo_logs.loop import Lived, Surroundings, episodes
 from demo_logs.people import People, span
 
@@ -24,11 +24,22 @@ CHANGE_SHARE, CHANGE_LX = 0.12, 12.0
 
 @dataclass(frozen=True)
 class Lit:
-    """Light of one channel over the log: when it came on and went off [s], and its output in between [percent]."""
+    """Light of one channel over the log.
+
+    Attributes
+    ----------
+    on, off
+        When it came on and went off, for whatever cause, shape (n,). [s]
+    output
+        Its output. [percent]
+    expiries
+        How often the hold-off ran out over burning light.
+    """
 
     on: Floats
     off: Floats
     output: Steps
+    expiries: int
 
 
 def pressed_off(room: Room, crowd: People, rng: np.random.Generator) -> Floats:
@@ -78,14 +89,25 @@ def light(room: Room, lived: Lived, around: Surroundings, hold_off_s: float) -> 
     times = np.unique(np.concatenate([grid, *(on for on, _ in on_off)]))
     levels = [around.level(i, times) for i in range(len(lamps))]
     if lamps[0].control == "dimmed":
-        wanted = regulated(lamps, levels, [float(c.target_lx or 0) for c in lamps])
+        targets = [float(c.target_lx or 0) for c in lamps]
+        plenty = [bright(around.levels[i], around.sky, target).at(times) for i, target in enumerate(targets)]
+        wanted = regulated(lamps, levels, targets, plenty)
     else:
         wanted = [np.full(len(times), 100.0) for _ in lamps]
     wanted += [np.full(len(times), 100.0) for _ in room.channels[len(lamps) :]]
+    none = np.empty((0, 2))
     return [
-        Lit(on, off, _output(on, off, times, value, around.pressed_off))
-        for (on, off), value in zip(on_off, wanted, strict=True)
+        _channel_light(on, off, times, value, around.pressed_off if channel.name == room.pressed_channel else none)
+        for channel, (on, off), value in zip(room.channels, on_off, wanted, strict=True)
     ]
+
+
+def _channel_light(on: Floats, off: Floats, times: Floats, wanted: Floats, pressed: Floats) -> Lit:
+    output = _output(on, off, times, wanted, pressed)
+    burns = output.value > 0
+    before = np.append(False, burns[:-1])
+    went_off = output.t[before & ~burns]
+    return Lit(output.t[burns & ~before], went_off, output, int(np.isin(went_off, off).sum()))
 
 
 def _output(on: Floats, off: Floats, times: Floats, wanted: Floats, pressed: Floats) -> Steps:
@@ -143,7 +165,8 @@ def _rows(room: str, channel: str, quantity: str, t: Floats, value: Floats) -> p
     # Loggers stamp whole seconds.
     seconds = pl.Series("time", np.floor(t).astype(np.int64) * 1000).cast(pl.Datetime("ms")).dt.replace_time_zone("UTC")
     frame = pl.DataFrame({"time": seconds, "value": value.astype(np.float32)})
-    return frame.select(
+    # Of two values within the logger's second the last one stands.
+    return frame.unique("time", keep="last", maintain_order=True).select(
         "time", room=pl.lit(room), channel=pl.lit(channel), quantity=pl.lit(quantity), value=pl.col("value")
     )
 
@@ -163,7 +186,7 @@ def rows(
             continue
         t, lx = _readings(room, c, lit, around, rng)
         parts.append(_rows(room.key, channel.name, "illuminance", t, lx))
-        if len(around.pressed_off):
+        if channel.name == room.pressed_channel:
             presses = np.intersect1d(around.pressed_off.ravel(), output.t)
             parts.append(_rows(room.key, channel.name, "override", presses, output.at(presses)))
         if channel.log_power:

@@ -124,7 +124,7 @@ def _gaps_beyond(hold_off_s: float, t: Floats) -> list[tuple[float, float]]:
 def _minds(room: Room, around: Surroundings, c: int, last: float, expiry: float, tolerance: float) -> bool:
     """Whether a person at channel ``c`` notices its light go off and is left with too little."""
     channel = room.channels[c]
-    if around.off_by_press(np.array([expiry]))[0]:
+    if channel.name == room.pressed_channel and around.off_by_press(np.array([expiry]))[0]:
         return False
     if channel.control == "switched" and around.level(c, last) >= (channel.target_lx or np.inf):
         return False  # the light had not come on

@@ -8,9 +8,9 @@ from typing import Any
 import numpy as np
 
 from demo_logs.building import CANDIDATES_S, COST_PER_FALSE_OFF, ELECTRICITY_PRICE, Channel, Room
-from demo_logs.light import Floats, Steps, regulated, task
+from demo_logs.light import Floats, Steps, bright, regulated, task
 from demo_logs.logs import Lit
-from demo_logs.loop import Lived, Surroundings, wasted_s
+from demo_logs.loop import Bools, Lived, Surroundings, wasted_s
 from demo_logs.people import People
 
 
@@ -61,26 +61,27 @@ def _targets(room: Room, crowd: People, lit: list[Lit], around: Surroundings) ->
         return {}
     minutes = around.sky.t
     used = crowd.present(minutes) & np.any([_lit(x.output, minutes) for x in lit[: len(lamps)]], axis=0)
-    levels = [around.levels[c][used] for c in range(len(lamps))]
     found: dict[str, Any] = {}
     for c, channel in enumerate(lamps):
         shares = {}
         for target in channel.allowed_target_lx:
             targets = [float(x.target_lx or 0) for x in lamps]
             targets[c] = float(target)
-            found_task = _task(lamps, c, levels, targets)
+            found_task = _task(lamps, c, around, used, targets)
             shares[str(target)] = round(float(np.mean(found_task < room.required_lx)), 4)
         enough = [t for t in channel.allowed_target_lx if shares[str(t)] <= 0.05]
         found[channel.name] = {"under_lit_share": shares, "smallest_enough_lx": enough[0] if enough else None}
     return found
 
 
-def _lit(output: Steps, t: Floats) -> np.ndarray[Any, np.dtype[np.bool_]]:
+def _lit(output: Steps, t: Floats) -> Bools:
     return np.asarray(output.at(t) > 0)
 
 
-def _task(lamps: tuple[Channel, ...], c: int, levels: list[Floats], targets: list[float]) -> Floats:
-    outputs = regulated(lamps, levels, targets)
+def _task(lamps: tuple[Channel, ...], c: int, around: Surroundings, used: Bools, targets: list[float]) -> Floats:
+    sky, levels = around.sky, [around.levels[i][used] for i in range(len(lamps))]
+    plenty = [bright(around.levels[i], sky, targets[i]).at(sky.t[used]) for i in range(len(lamps))]
+    outputs = regulated(lamps, levels, targets, plenty)
     other = outputs[1 - c] if len(lamps) == 2 else np.zeros_like(levels[c])
     return task(lamps[c], levels[c], outputs[c], other)
 
@@ -115,7 +116,7 @@ def room_truth(
             "hold_off_in_force_s": in_force,
             "documented_hold_off_s": room.documented_s or in_force,
             "false_offs_in_the_log": _false_offs(lived, c),
-            "switch_offs_in_the_log": len(lit[c].off),
+            "switch_offs_in_the_log": lit[c].expiries,
             "wasted_on_h_in_the_log": round(wasted_s(crowd, lit[c].on, lit[c].off) / 3600, 2),
             "long_run_per_week": curve,
         }
