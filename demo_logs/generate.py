@@ -15,10 +15,11 @@ from typing import Any
 import numpy as np
 import polars as pl
 
-from demo_logs.building import CANDIDATES_S, ROOMS, TIME_ZONE, WEEKS, Room
+from demo_logs.building import ROOMS
 from demo_logs.light import daylight, make_sky
 from demo_logs.logs import Lit, light, pressed_off, rows
 from demo_logs.loop import Lived, Surroundings, live
+from demo_logs.model import CANDIDATES_S, TIME_ZONE, WEEKS, Room
 from demo_logs.people import People, people
 from demo_logs.site_text import site_text
 from demo_logs.truth import LongRun, room_truth

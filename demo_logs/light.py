@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from demo_logs.building import LATITUDE_DEG, LONGITUDE_DEG, Channel
+from demo_logs.model import LATITUDE_DEG, LONGITUDE_DEG, Channel
 from demo_logs.people import span
 
 Floats = NDArray[np.float64]

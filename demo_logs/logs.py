@@ -8,9 +8,9 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from demo_logs.building import Channel, Room
 from demo_logs.light import DEAD_BAND_PCT, REGULATE_S, STEP_S, Sky, Steps, bright, reading, regulated
 from demo_logs.loop import Lived, Surroundings, episodes
+from demo_logs.model import Channel, Room
 from demo_logs.people import People, span
 
 Floats = NDArray[np.float64]

@@ -10,8 +10,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from demo_logs.building import Room, Stillness
 from demo_logs.light import Sky
+from demo_logs.model import Room, Stillness
 from demo_logs.people import People, pauses
 
 Floats = NDArray[np.float64]

@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 from numpy.typing import NDArray
 
-from demo_logs.building import (
+from demo_logs.model import (
     CLOSED,
     FIRST_MONDAY,
     TIME_ZONE,

@@ -6,7 +6,8 @@ import datetime as dt
 
 import numpy as np
 
-from demo_logs.building import (
+from demo_logs.light import Sky, daylight
+from demo_logs.model import (
     COST_PER_FALSE_OFF,
     CURRENCY,
     ELECTRICITY_PRICE,
@@ -19,7 +20,6 @@ from demo_logs.building import (
     Room,
     Spot,
 )
-from demo_logs.light import Sky, daylight
 
 HEAD = f"""\
 # The demo building. Everything in it is invented: no such town, building or people exist.

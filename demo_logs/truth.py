@@ -7,10 +7,10 @@ from typing import Any
 
 import numpy as np
 
-from demo_logs.building import CANDIDATES_S, COST_PER_FALSE_OFF, ELECTRICITY_PRICE, Channel, Room
 from demo_logs.light import Floats, Steps, bright, regulated, task
 from demo_logs.logs import Lit
 from demo_logs.loop import Bools, Lived, Surroundings, wasted_s
+from demo_logs.model import CANDIDATES_S, COST_PER_FALSE_OFF, ELECTRICITY_PRICE, Channel, Room
 from demo_logs.people import People
 
 
@@ -133,4 +133,5 @@ def room_truth(
             stated["target_lx"] = channel.target_lx
             stated["targets"] = targets[channel.name]
         channels[channel.name] = stated
-    return {"planted": room.planted, "channels": channels}
+    nobody = int((~crowd.present(lived.motions)).sum())
+    return {"planted": room.planted, "motions_without_people": nobody, "channels": channels}
