@@ -402,12 +402,14 @@ def _utc(t_us: int) -> dt.datetime:
 
 
 def _recommended(current: Settings, choice: Choice, rates: Rates, light: LightResult) -> Settings:
-    if choice.decision in ("keep", "more-data", "fix-first"):
-        # The target may still change while the hold-off is kept; a blocking finding or a short log changes nothing.
-        target = light.recommended_target_lx if choice.decision == "keep" else None
-        return Settings(current.hold_off_s, target or current.target_lx, current.mode)
-    target = light.recommended_target_lx or current.target_lx
-    return Settings(float(rates.hold_off_s[choice.index]), target, current.mode)
+    """Settings to recommend. An uncalibrated target is shown but not set: it might leave the task in the dark."""
+    target = light.recommended_target_lx if light.calibrated or current.target_lx is None else current.target_lx
+    if choice.decision in ("more-data", "fix-first"):
+        return current
+    if choice.decision == "keep":
+        # The target may still change while the hold-off is kept.
+        return replace(current, target_lx=target or current.target_lx)
+    return Settings(float(rates.hold_off_s[choice.index]), target or current.target_lx, current.mode)
 
 
 def _per_week(rates: Rates, cost: Floats, index: int) -> PerWeek:

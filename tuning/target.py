@@ -14,6 +14,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import polars as pl
 
+from tuning.gaps import Bools
 from tuning.light import LightSplit, daylight_at
 from tuning.motion import US, Floats, Ints, times_us
 from tuning.power import power_of_output
@@ -209,12 +210,30 @@ def light_result(
     little = float(np.quantile(moments.daylight, 0.9)) < LITTLE_DAYLIGHT * lamp.at_full_lx
     calibrated = ratios.electric_readings > 0 and (ratios.daylight_readings > 0 or little)
     base = replace(base, calibrated=calibrated)
+    if not calibrated:
+        base = replace(base, findings=(*base.findings, _uncalibrated(ratios, little)))
     seconds = (times_us(occupied, "end") - times_us(occupied, "start")).sum() / US
     hours = float(seconds / 3600 / max(usable_days / 7, 1e-9))
     need = max(required, room.beliefs.minimum_target_lx)
     if chan.control == "switched":
         return _switched(base, moments, chan, need=need, hours=hours)
     return _dimmed(base, moments, chan, need=need, hours=hours, seed=seed, spread=ratios.spread)
+
+
+def _uncalibrated(ratios: Ratios, little: bool) -> Finding:  # noqa: FBT001  a fact, not an option
+    """Say which spot readings are missing, and how to take them."""
+    wanted = []
+    if not ratios.electric_readings:
+        wanted.append("lamps only: after dark, at full output")
+    if not ratios.daylight_readings and not little:
+        wanted.append("daylight only: by day, with the lamps off")
+    return Finding(
+        "uncalibrated",
+        "info",
+        "No spot reading ties the detector's reading to the task, so the target is left as it is. Hold a luxmeter at the darkest task and "
+        f"note it beside the detector's reading, once with {'; once with '.join(wanted)}.",
+        {"wanted": wanted},
+    )
 
 
 def _task(moments: _Moments, output: Floats, light: LightResult) -> Floats:
@@ -242,11 +261,7 @@ def _dimmed(
         TargetPoint(float(t), float(w * hours / 1000), float(u), float(o))
         for t, w, u, o in zip(targets, watts, dark.mean(axis=0), (task > OVER_LIT * need).mean(axis=0), strict=True)
     )
-    settable = (
-        np.isin(targets, np.array(channel.allowed_target_lx))
-        if channel.allowed_target_lx
-        else np.ones(len(targets), bool)
-    )
+    settable = _settable(targets, channel)
     enough = settable & (dark.mean(axis=0) <= 1 - LIT_SHARE)
     findings = list(light.findings)
     if (full >= need - SLACK_LX).mean() < LIT_SHARE:
@@ -255,7 +270,7 @@ def _dimmed(
             Finding(
                 "not-reachable",
                 "warning",
-                f"Even at full output the task lacks {missing:.0f} lx of the {need:.0f} lx it needs when daylight is least. "
+                f"Even at full output the task lacks {missing:.0f} lx of the {need:.0f} lx it needs when daylight is least{_trust(light)}. "
                 "Look for aged or dirty luminaires, a wrong load, or furniture in the way; a setting cannot mend it.",
                 {"missing_lx": round(missing, 1), "required_lx": need},
             )
@@ -264,14 +279,13 @@ def _dimmed(
     recommended = float(targets[enough][0]) if enough.any() else None
     findings += _over_lit(light, moments, channel, need=need, recommended=recommended, lowest=lowest)
     low, high = _interval(dark, targets, settable, moments.day, seed=seed, spread=spread)
-    frame = pl.DataFrame({"task_lx": _task(moments, moments.output, light), "lit": moments.output > 0})
     return replace(
         light,
         recommended_target_lx=recommended,
         target_low_lx=low,
         target_high_lx=high,
         target_curve=curve,
-        task_lx_lit=frame,
+        task_lx_lit=_lit_frame(moments, light),
         findings=tuple(findings),
     )
 
@@ -305,7 +319,7 @@ def _over_lit(
 
 
 def _interval(
-    dark: np.ndarray, targets: Floats, settable: np.ndarray, day: Ints, *, seed: int, spread: float
+    dark: Bools, targets: Floats, settable: Bools, day: Ints, *, seed: int, spread: float
 ) -> tuple[float | None, float | None]:
     """90 % interval of the smallest sufficient target, by resampled days and the spread of the spot readings."""
     days, index = np.unique(day, return_inverse=True)
@@ -323,51 +337,75 @@ def _interval(
     return float(np.quantile(least, 0.05)), float(np.quantile(least, 0.95))
 
 
+def _settable(targets: Floats, channel: Channel) -> Bools:
+    """Which of the targets can be set; all where site.toml does not say."""
+    if not channel.allowed_target_lx:
+        return np.ones(len(targets), dtype=bool)
+    return np.isin(targets, np.array(channel.allowed_target_lx))
+
+
+def _lit_frame(moments: _Moments, light: LightResult) -> pl.DataFrame:
+    return pl.DataFrame({"task_lx": _task(moments, moments.output, light), "lit": moments.output > 0})
+
+
+def _lamps_alone(light: LightResult, need: float) -> list[Finding]:
+    """Say where switched lamps alone give the task too little, or far more than it needs."""
+    at_full = light.task_per_electric * (light.electric_lx_at_full or 0.0)
+    if at_full < need - SLACK_LX:
+        return [
+            Finding(
+                "not-reachable",
+                "warning",
+                f"The lamps alone give the task {at_full:.0f} lx of the {need:.0f} lx it needs{_trust(light)}. Look for aged or dirty "
+                "luminaires, a wrong load, or furniture in the way; a setting cannot mend it.",
+                {"missing_lx": round(need - at_full, 1), "required_lx": need},
+            )
+        ]
+    if light.calibrated and at_full > OVER_LIT * need:
+        return [
+            Finding(
+                "over-lit",
+                "warning",
+                f"The lamps alone give the task {at_full:.0f} lx, which needs {need:.0f} lx. Switched light cannot be set lower; fewer or "
+                "smaller lamps, or dimming, would do.",
+                {"task_lx": round(at_full), "required_lx": need},
+            )
+        ]
+    return []
+
+
+def _trust(light: LightResult) -> str:
+    return "" if light.calibrated else " (uncalibrated: the detector's reading is taken for the task's)"
+
+
 def _switched(light: LightResult, moments: _Moments, channel: Channel, *, need: float, hours: float) -> LightResult:
     """Threshold of daylight below which the light is wanted; and whether the lamps' own light would switch them off."""
     k = light.electric_lx_at_full or 0.0
+    findings = [*light.findings, *_lamps_alone(light, need)]
+    seen = replace(light, task_lx_lit=_lit_frame(moments, light), findings=tuple(findings))
     targets = candidates_lx(channel, highest_lx=need / light.task_per_daylight + 100)
+    if float(np.quantile(moments.daylight, 0.95)) < targets[0]:
+        # Daylight never reaches any threshold: the light is on whenever somebody is there, and no threshold changes that.
+        return seen
     on = (moments.daylight + moments.neighbours)[:, None] < targets[None, :]
-    task = light.task_per_daylight * moments.daylight[:, None] + light.task_per_electric * (
-        k * on + moments.neighbours[:, None]
-    )
+    lamps = k * on + moments.neighbours[:, None]
+    task = light.task_per_daylight * moments.daylight[:, None] + light.task_per_electric * lamps
     watts = power_of_output(np.where(on, 100.0, 0.0), channel, channel.load_w or 100.0).mean(axis=0)
     dark = task < need - SLACK_LX
     curve = tuple(
         TargetPoint(float(t), float(w * hours / 1000), float(u), float(o))
         for t, w, u, o in zip(targets, watts, dark.mean(axis=0), (task > OVER_LIT * need).mean(axis=0), strict=True)
     )
-    findings = list(light.findings)
-    at_full = light.task_per_electric * k
-    if at_full < need - SLACK_LX and dark.mean(axis=0).min() > 1 - LIT_SHARE:
-        findings.append(
-            Finding(
-                "not-reachable",
-                "warning",
-                f"The lamps alone give the task {at_full:.0f} lx of the {need:.0f} lx it needs. Look for aged or dirty luminaires, a wrong "
-                "load, or furniture in the way; a setting cannot mend it.",
-                {"missing_lx": round(need - at_full, 1), "required_lx": need},
-            )
-        )
-        return replace(light, target_curve=curve, findings=tuple(findings))
-    settable = (
-        np.isin(targets, np.array(channel.allowed_target_lx))
-        if channel.allowed_target_lx
-        else np.ones(len(targets), bool)
+    enough = _settable(targets, channel) & (dark.mean(axis=0) <= 1 - LIT_SHARE)
+    if not enough.any():
+        return replace(seen, target_curve=curve)
+    band = Finding(
+        "dead-band",
+        "info",
+        f"Switched light: the dead band above the threshold must be wider than the {k:.0f} lx that the lamps add at the detector, or the "
+        "light switches itself off and on.",
+        {"lamps_lx": round(k, 1)},
     )
-    enough = settable & (dark.mean(axis=0) <= 1 - LIT_SHARE)
-    recommended = float(targets[enough][0]) if enough.any() else None
-    if recommended is not None and channel.target_lx is not None:
-        findings.append(
-            Finding(
-                "dead-band",
-                "info",
-                f"Switched light: the dead band above the threshold must be wider than the {k:.0f} lx that the lamps add at the detector, or "
-                "the light switches itself off and on.",
-                {"lamps_lx": round(k, 1)},
-            )
-        )
-    frame = pl.DataFrame({"task_lx": _task(moments, moments.output, light), "lit": moments.output > 0})
     return replace(
-        light, recommended_target_lx=recommended, target_curve=curve, task_lx_lit=frame, findings=tuple(findings)
+        seen, recommended_target_lx=float(targets[enough][0]), target_curve=curve, findings=(*findings, band)
     )
