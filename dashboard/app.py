@@ -69,7 +69,9 @@ def _pages() -> None:
     dash.register_page(
         "not_found_404",
         title="holdoff: not here",
-        layout=lambda **_: html.Div([html.H1("Not here"), html.P(["There is no such page. ", html.A("All rooms", href="/")])], className="page"),
+        layout=lambda **_: html.Div(
+            [html.H1("Not here"), html.P(["There is no such page. ", html.A("All rooms", href="/")])], className="page"
+        ),
     )
 
 

@@ -50,7 +50,9 @@ def html_report(analysis: Analysis) -> str:
         "<!doctype html>\n<html lang='en'><head><meta charset='utf-8'>"
         "<meta name='viewport' content='width=device-width, initial-scale=1'>"
         f"<title>{escape(analysis.site)}: recommended settings</title>\n<style>{STYLE}</style>\n"
-        f"<script>{get_plotlyjs()}</script></head>\n<body>\n" + "\n".join(parts) + f"\n<script>{SCRIPT}</script></body></html>\n"
+        f"<script>{get_plotlyjs()}</script></head>\n<body>\n"
+        + "\n".join(parts)
+        + f"\n<script>{SCRIPT}</script></body></html>\n"
     )
 
 
@@ -86,7 +88,7 @@ def _mark(c: ChannelResult) -> str:
 def _summary(ranked: list[ChannelResult], analysis: Analysis) -> str:
     head = (
         "<tr><th>Room, channel</th><th>Decision</th><th>Hold-off</th><th>Target</th><th class='n'>False-offs<br>a week</th>"
-        f"<th class='n'>Lit, nobody<br>there, h a week</th><th class='n'>Saves a week</th></tr>"
+        "<th class='n'>Lit, nobody<br>there, h a week</th><th class='n'>Saves a week</th></tr>"
     )
     rows = "".join(
         f"<tr><td><a href='#{_anchor(c)}'>{escape(words.room_title(c))}</a> · {escape(c.channel)}</td><td>{_mark(c)}</td>"
@@ -95,7 +97,9 @@ def _summary(ranked: list[ChannelResult], analysis: Analysis) -> str:
         f"<td class='n'>{escape(words.worth(c, analysis.currency))}</td></tr>"
         for c in ranked
     )
-    return f"<h2>Settings, what tuning is worth most first</h2><table><thead>{head}</thead><tbody>{rows}</tbody></table>"
+    return (
+        f"<h2>Settings, what tuning is worth most first</h2><table><thead>{head}</thead><tbody>{rows}</tbody></table>"
+    )
 
 
 def _anchor(c: ChannelResult) -> str:
@@ -158,11 +162,17 @@ def _figures(c: ChannelResult, analysis: Analysis) -> str:
             )
         )
         drawn.append(
-            _figure("Length of the pauses", "Pauses longer than the hold-off switch the light off.", gap_figure(c, LIGHT))
+            _figure(
+                "Length of the pauses", "Pauses longer than the hold-off switch the light off.", gap_figure(c, LIGHT)
+            )
         )
     if c.light.target_curve:
         drawn.append(
-            _figure("What each target brings", "Shares of the time that is lit with somebody there.", target_figure(c, LIGHT))
+            _figure(
+                "What each target brings",
+                "Shares of the time that is lit with somebody there.",
+                target_figure(c, LIGHT),
+            )
         )
     return "".join(drawn)
 
@@ -187,7 +197,9 @@ def _sensitivity(c: ChannelResult, analysis: Analysis) -> str:
     rows = words.sensitivity_rows(c, analysis)
     if not rows:
         return ""
-    body = "".join(f"<tr><td>{escape(a)}</td><td>{escape(b)}</td><td class='n'>{escape(h)}</td></tr>" for a, b, h in rows)
+    body = "".join(
+        f"<tr><td>{escape(a)}</td><td>{escape(b)}</td><td class='n'>{escape(h)}</td></tr>" for a, b, h in rows
+    )
     told = "".join(f"<p>{escape(s)}</p>" for s in words.sensitivity_sentences(c, analysis))
     return (
         "<h3>If the assumptions were others</h3><table><thead><tr><th>Assumption</th><th>Value</th><th class='n'>Cheapest hold-off</th>"

@@ -58,7 +58,11 @@ def demo_folder() -> Path:
     """
     folder = Path(dashboard.__file__).resolve().parent.parent / "demo_logs"
     if not (folder / "site.toml").is_file():
-        raise FolderError(folder, "the demo building is not here", "It comes with the source: install holdoff from a checkout with pip install -e")
+        raise FolderError(
+            folder,
+            "the demo building is not here",
+            "It comes with the source: install holdoff from a checkout with pip install -e",
+        )
     return folder
 
 

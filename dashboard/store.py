@@ -143,7 +143,9 @@ class FolderStore:
             self._load = Load("failed", 0.0, " ".join(str(error).split()))
         except Exception as error:
             # A page that waits for ever would hide a defect; the trace goes on to the log of the server.
-            self._load = Load("failed", 0.0, f"The analysis broke off, which is a defect of the program: {type(error).__name__}.")
+            self._load = Load(
+                "failed", 0.0, f"The analysis broke off, which is a defect of the program: {type(error).__name__}."
+            )
             raise
         else:
             self._load = Load("ready", 1.0, "", FIRST_VERSION)

@@ -9,8 +9,8 @@ from dataclasses import dataclass
 from typing import Final
 from zoneinfo import ZoneInfo
 
-from tuning.reasons import duration, often
 from tuning.results import Analysis, ChannelResult, Decision, Finding, Severity
+from tuning.wording import duration, often
 
 NBSP: Final = "\u00a0"
 NONE: Final = "–"
@@ -41,7 +41,10 @@ CAUTIONS: Final = (
         "Emergency and escape lighting",
         "is never governed by these settings. If a channel here feeds it, stop and have the installation checked.",
     ),
-    ("Local codes prevail.", "Where a code, a permit or a risk assessment asks for more light or a longer hold-off, follow that."),
+    (
+        "Local codes prevail.",
+        "Where a code, a permit or a risk assessment asks for more light or a longer hold-off, follow that.",
+    ),
 )
 METHOD: Final = (
     "Pauses between movements are read from the log. Up to the hold-off in force every pause is seen whole, so the count of expiries is "

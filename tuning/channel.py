@@ -349,14 +349,22 @@ def _result(
         )
     curve = _curve(rates, cost, allowed, held)
     verdict = hold_off_verdict(
-        None if current_index is None else curve[current_index], curve[choice.index], decision=choice.decision
+        None if current_index is None else curve[current_index],
+        curve[choice.index],
+        decision=choice.decision,
+        control=channel.control,
     )
     if verdict:
         findings.insert(0, verdict)
     current = Settings(
         None if current_index is None else float(rates.hold_off_s[current_index]), channel.target_lx, channel.mode
     )
-    recommended = _recommended(current, choice, rates, light)
+    target = _target_to_set(current, choice, light)
+    if target != current.target_lx and choice.decision == "keep":
+        choice = replace(choice, decision="change")
+    recommended = _recommended(current, choice, rates, target)
+    saved_kwh = _target_saves_kwh(light, current.target_lx, recommended.target_lx)
+    after = _per_week(rates, cost, choice.index)
     offs = switch_offs(gaps, given.room_id, given.name, in_force.at(gaps.start_us), seen, around, lags, _words(given))
     stays = episodes(gaps, motion, in_force.at(gaps.start_us), seen, given.room_id, given.name)
     result = ChannelResult(
@@ -376,7 +384,8 @@ def _result(
         decision=choice.decision,
         reasons=(),
         current_rates=None if current_index is None else _per_week(rates, cost, current_index),
-        recommended_rates=_per_week(rates, cost, choice.index),
+        recommended_rates=replace(after, energy_kwh=max(after.energy_kwh - saved_kwh, 0.0)),
+        target_saving=saved_kwh * building.electricity_price,
         delay_curve=curve,
         light=light,
         findings=tuple(findings),
@@ -401,15 +410,44 @@ def _utc(t_us: int) -> dt.datetime:
     return dt.datetime.fromtimestamp(int(t_us) / US, tz=dt.UTC)
 
 
-def _recommended(current: Settings, choice: Choice, rates: Rates, light: LightResult) -> Settings:
-    """Settings to recommend. An uncalibrated target is shown but not set: it might leave the task in the dark."""
-    target = light.recommended_target_lx if light.calibrated or current.target_lx is None else current.target_lx
-    if choice.decision in ("more-data", "fix-first"):
+TARGET_STEP = 0.05
+"""A target nearer than a twentieth to the one in force is the same target. Chosen by us: no eye sees it."""
+
+
+def _target_to_set(current: Settings, choice: Choice, light: LightResult) -> float | None:
+    """Target to set. [lx].
+
+    An uncalibrated one is shown but not set, because it might leave the task in the dark; nor is one set where the log is too short or
+    something must be mended first.
+    """
+    new, now = light.recommended_target_lx, current.target_lx
+    if new is None or choice.decision in ("more-data", "fix-first"):
+        return now
+    if now is None:
+        return new
+    return new if light.calibrated and abs(new - now) > TARGET_STEP * now else now
+
+
+def _recommended(current: Settings, choice: Choice, rates: Rates, target_lx: float | None) -> Settings:
+    hold_off_s = (
+        current.hold_off_s if choice.index == choice_of(current, rates) else float(rates.hold_off_s[choice.index])
+    )
+    if choice.decision in ("keep", "more-data", "fix-first"):
         return current
-    if choice.decision == "keep":
-        # The target may still change while the hold-off is kept.
-        return replace(current, target_lx=target or current.target_lx)
-    return Settings(float(rates.hold_off_s[choice.index]), target or current.target_lx, current.mode)
+    return Settings(hold_off_s, target_lx, current.mode)
+
+
+def _target_saves_kwh(light: LightResult, now_lx: float | None, then_lx: float | None) -> float:
+    """Energy that another target saves a week while somebody is there. [kWh]."""
+    energy = {p.target_lx: p.energy_kwh for p in light.target_curve}
+    if now_lx not in energy or then_lx not in energy:
+        return 0.0
+    return energy[now_lx] - energy[then_lx]
+
+
+def choice_of(current: Settings, rates: Rates) -> int | None:
+    """Index of the settings in force among the candidates."""
+    return None if current.hold_off_s is None else _nearest(rates.hold_off_s, current.hold_off_s)
 
 
 def _per_week(rates: Rates, cost: Floats, index: int) -> PerWeek:

@@ -19,6 +19,8 @@ WEEKS_A_YEAR = 365.25 / 7
 MIN_DAYS = 7.0
 MIN_MOTIONS = 100
 """Less log than this does not carry a change. Chosen by us: one week holds one of each weekday."""
+FAR_BEYOND = 2.5
+"""A setting more than so many times the hold-off in force rests on the tail more than on the log: a trial. Chosen by us."""
 TRIAL_DAYS = 14
 """A trial lasts two weeks: two of each weekday. Chosen by us."""
 
@@ -135,9 +137,8 @@ def choose(
         return Choice(current, best, "more-data", p_better, saving)
     if must or (p_better >= SURE and saving > visit_cost / WEEKS_A_YEAR):
         beyond = hold_off_s[best] > 1.02 * in_force_s
-        return Choice(
-            best, best, "trial" if beyond and not must and _open(cost, usable, best) else "change", p_better, saving
-        )
+        unsure = hold_off_s[best] > FAR_BEYOND * in_force_s or _open(cost, usable, best)
+        return Choice(best, best, "trial" if beyond and not must and unsure else "change", p_better, saving)
     if saving > visit_cost / WEEKS_A_YEAR and hold_off_s[best] > 1.02 * in_force_s:
         return Choice(best, best, "trial", p_better, saving)
     return Choice(current, best, "keep", p_better, saving)

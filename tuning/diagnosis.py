@@ -12,7 +12,7 @@ import numpy as np
 from tuning.gaps import Bools, Gaps
 from tuning.motion import US, Floats, Ints, MotionLog
 from tuning.results import DelayPoint, Finding
-from tuning.wording import duration
+from tuning.wording import duration, what_goes_off, what_is_on
 
 NIGHT_FROM_H, NIGHT_TO_H = 22.0, 5.0
 """Hours in which a building of people who go home is empty. Chosen by us."""
@@ -114,21 +114,22 @@ TELLING_WASTE_H = 2.0
 """Lit hours with nobody there a week that are worth a word. Chosen by us."""
 
 
-def hold_off_verdict(current: DelayPoint | None, recommended: DelayPoint | None, *, decision: str) -> Finding | None:
+def hold_off_verdict(
+    current: DelayPoint | None, recommended: DelayPoint | None, *, decision: str, control: str
+) -> Finding | None:
     """Say in a word whether the hold-off in force is far too short or far too long."""
     if current is None or recommended is None or decision not in ("change", "trial"):
         return None
     now, then = duration(current.hold_off_s), duration(recommended.hold_off_s)
     facts = {"current_s": current.hold_off_s, "recommended_s": recommended.hold_off_s}
-    if (
-        recommended.hold_off_s > current.hold_off_s
-        and current.false_offs >= TELLING_FALSE_OFFS > 2 * recommended.false_offs
+    if recommended.hold_off_s > current.hold_off_s and current.false_offs >= max(
+        TELLING_FALSE_OFFS, 2 * recommended.false_offs
     ):
         return Finding(
             "hold-off-too-short",
             "warning",
-            f"{now} is too short: about {current.false_offs:.1f} times a week the light goes off over somebody who is still there. "
-            f"At {then} that would be about {recommended.false_offs:.2f}.",
+            f"{now} is too short: about {current.false_offs:.1f} times a week the {what_goes_off(control)} goes off over somebody who is "
+            f"still there. At {then} that would be about {recommended.false_offs:.2f}.",
             facts | {"false_offs_per_week": round(current.false_offs, 2)},
         )
     saved = current.wasted_on_h - recommended.wasted_on_h
@@ -140,7 +141,7 @@ def hold_off_verdict(current: DelayPoint | None, recommended: DelayPoint | None,
         return Finding(
             "hold-off-too-long",
             "warning",
-            f"{now} is too long: {current.wasted_on_h:.1f} h a week of light with nobody there. At {then} it would be "
+            f"{now} is too long: {current.wasted_on_h:.1f} h a week of {what_is_on(control)} with nobody there. At {then} it would be "
             f"{recommended.wasted_on_h:.1f} h.",
             facts | {"wasted_on_h_per_week": round(current.wasted_on_h, 2)},
         )

@@ -18,6 +18,10 @@ from pathlib import Path
 class TuningError(ValueError):
     """The input has a problem that a person can mend."""
 
+    def __init__(self, text: str) -> None:
+        # File and column names come from outside: a line break or an escape sequence in one must not reach a terminal.
+        super().__init__("".join(c if c.isprintable() else "\N{REPLACEMENT CHARACTER}" for c in text))
+
 
 class SiteError(TuningError):
     """A key of ``site.toml`` is missing, wrong or unknown."""

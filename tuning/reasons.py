@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from tuning.decision import Choice
 from tuning.results import ChannelResult, DelayPoint
-from tuning.wording import duration, often
+from tuning.wording import duration, often, what_goes_off, what_is_on
 
 
 def _point(result: ChannelResult, hold_off_s: float | None) -> DelayPoint | None:
@@ -20,7 +20,7 @@ def explain(result: ChannelResult, choice: Choice, *, currency: str) -> tuple[st
     if result.switch_offs is not None and len(result.switch_offs) and now is not None:
         false = float(result.switch_offs["p_false"].sum())
         sentences.append(
-            f"In {weeks:.1f} weeks the {_load(result)} went off {len(result.switch_offs)} times at {duration(now.hold_off_s)}; "
+            f"In {weeks:.1f} weeks the {what_goes_off(result.control)} went off {len(result.switch_offs)} times at {duration(now.hold_off_s)}; "
             f"about {false:.0f} times somebody was still in the room."
         )
     elif now is None and result.delay_curve:
@@ -32,20 +32,16 @@ def explain(result: ChannelResult, choice: Choice, *, currency: str) -> tuple[st
         more = best_point.wasted_on_h - now.wasted_on_h
         sentences.append(
             f"At {duration(best_point.hold_off_s)} it would be about {often(best_point.false_offs)} false-offs a week instead of "
-            f"{often(now.false_offs)}, for {abs(more):.1f} h {'more' if more > 0 else 'less'} light with nobody there a week."
+            f"{often(now.false_offs)}, for {abs(more):.1f} h {'more' if more > 0 else 'less'} {what_is_on(result.control)} with nobody there a week."
         )
     elif best_point is not None and now is None:
         sentences.append(
             f"At {duration(best_point.hold_off_s)} about {often(best_point.false_offs)} false-offs a week and "
-            f"{best_point.wasted_on_h:.1f} h of light with nobody there a week."
+            f"{best_point.wasted_on_h:.1f} h of {what_is_on(result.control)} with nobody there a week."
         )
     sentences += _decision(result, choice, currency)
     sentences += _light(result)
     return tuple(sentences)
-
-
-def _load(result: ChannelResult) -> str:
-    return "load" if result.control == "relay" else "light"
 
 
 def _decision(result: ChannelResult, choice: Choice, currency: str) -> list[str]:
@@ -68,6 +64,8 @@ def _decision(result: ChannelResult, choice: Choice, currency: str) -> list[str]
     if result.decision == "fix-first":
         blocking = next((f.message for f in result.findings if f.severity == "blocking"), "")
         return [f"Mend this first, then read the log again: {blocking}"]
+    if result.recommended.hold_off_s == result.current.hold_off_s:
+        return ["No other hold-off is expected to cost less; keep it. The target changes."]
     if result.current_rates is not None:
         return [
             f"That saves about {currency} {choice.saving:.2f} a week; better in {choice.p_better:.0%} of resampled days."

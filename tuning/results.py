@@ -151,6 +151,8 @@ class ChannelResult:
     light: LightResult
     findings: tuple[Finding, ...]
     sensitivity: Sensitivity = Sensitivity()
+    target_saving: float = 0.0
+    """What the recommended target saves a week against the one in force, in the site's currency."""
     trial_days: int | None = None
     motions: pl.DataFrame | None = None
     """MOTIONS of this channel, for pictures."""
@@ -166,7 +168,7 @@ class ChannelResult:
         """What the recommendation saves a week against the current settings, in the site's currency."""
         if self.current_rates is None or self.recommended_rates is None:
             return 0.0
-        return self.current_rates.cost - self.recommended_rates.cost
+        return self.current_rates.cost - self.recommended_rates.cost + self.target_saving
 
 
 @dataclass(frozen=True)

@@ -245,7 +245,7 @@ def _dimmed(
     light: LightResult, moments: _Moments, channel: Channel, *, need: float, hours: float, seed: int, spread: float
 ) -> LightResult:
     k = light.electric_lx_at_full or 1.0
-    lowest = _lowest_output(moments.output)
+    lowest = _lowest_output(moments, light, channel)
     full = _task(moments, np.ones(len(moments.daylight)), light)
     highest = (
         k + float(np.quantile(moments.daylight, 0.9)) + need / min(light.task_per_daylight, light.task_per_electric)
@@ -290,10 +290,20 @@ def _dimmed(
     )
 
 
-def _lowest_output(output: Floats) -> float:
-    """Smallest output that the log shows while lit, the control's own minimum."""
-    lit = output[output > 0]
-    return float(np.quantile(lit, 0.01)) if len(lit) >= 20 else 0.01
+ASSUMED_MINIMUM = 0.01
+"""Output that a control is taken to dim down to where the log never shows it at its minimum. Chosen by us: deeper than most."""
+
+
+def _lowest_output(moments: _Moments, light: LightResult, channel: Channel) -> float:
+    """Smallest output of the control, where the log shows it: daylight exceeds the target and the lamps go no lower."""
+    lit = moments.output[moments.output > 0]
+    if len(lit) < 20 or channel.target_lx is None:
+        return ASSUMED_MINIMUM
+    lowest = float(np.quantile(lit, 0.01))
+    at_lowest = (moments.output > 0) & (moments.output <= lowest + 0.01)
+    reading = moments.daylight + moments.neighbours + (light.electric_lx_at_full or 0.0) * moments.output
+    above = reading[at_lowest] > 1.1 * channel.target_lx
+    return lowest if at_lowest.sum() >= 20 and above.mean() > 0.5 else ASSUMED_MINIMUM
 
 
 def _over_lit(

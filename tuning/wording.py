@@ -21,3 +21,13 @@ def often(per_week: float) -> str:
     if per_week >= 10:
         return f"{per_week:.0f}"
     return f"{per_week:.1f}" if per_week >= 0.95 else f"{per_week:.2f}"
+
+
+def what_goes_off(control: str) -> str:
+    """Name what a channel switches."""
+    return "load" if control == "relay" else "light"
+
+
+def what_is_on(control: str) -> str:
+    """Name the running of what a channel switches."""
+    return "running" if control == "relay" else "light"

@@ -16,7 +16,9 @@ SCALE_S = (30.0, 3600.0)
 
 def decision_mark(decision: Decision) -> Component:
     """Name a decision in its frame: filled to act, hollow to leave."""
-    return html.Span(words.DECISION_WORD[decision], className=f"mark {decision}", title=words.DECISION_MEANING[decision])
+    return html.Span(
+        words.DECISION_WORD[decision], className=f"mark {decision}", title=words.DECISION_MEANING[decision]
+    )
 
 
 def severity_mark(severity: Severity) -> Component:
@@ -28,7 +30,11 @@ def now_new(pair: words.Pair) -> list[Component | str]:
     """Write a figure now and after the change; what is recommended wears the accent."""
     if pair.new is None:
         return [pair.now]
-    return [html.Span(pair.now, className="was"), html.Span(" → ", className="arrow"), html.Strong(pair.new, className="new")]
+    return [
+        html.Span(pair.now, className="was"),
+        html.Span(" → ", className="arrow"),
+        html.Strong(pair.new, className="new"),
+    ]
 
 
 def _along(hold_off_s: float) -> float:
@@ -52,7 +58,6 @@ def hold_scale(c: ChannelResult) -> Component:
 
 def bars(now: float | None, new: float | None, *, most: float) -> Component:
     """Two thin bars, now and then, on one scale for the whole building."""
-
     values = [("bar-now", now)] + ([("bar-new", new)] if new != now else [])
     inner = [
         html.I(className=name, style={"width": f"{100 * min(value / most, 1.0):.1f}%"})

@@ -11,8 +11,8 @@ import polars as pl
 from dashboard.figures.day_raster import LEFT_NAME, state_colours
 from dashboard.figures.theme import Palette, dress, panels, rgba
 from dashboard.figures.timeline import STATE_NAMES, UNKNOWN, Timeline, day_frame, day_spans
-from tuning.reasons import duration
 from tuning.results import ChannelResult
+from tuning.wording import duration
 
 MOST_POINTS = 3000
 """More change points a day than this are thinned to the least and the greatest of each minute."""
@@ -38,7 +38,13 @@ def day_figure(result: ChannelResult, line: Timeline, day: dt.date, colours: Pal
     figure.update_xaxes(type="date", range=[first, first + dt.timedelta(days=1)], tickformat="%H:%M", nticks=9)
     figure.update_xaxes(title_text=f"time of day [h:min, local], {day:%a} {day.day} {day:%b %Y}", row=row, col=1)
     figure.update_yaxes(
-        row=1, col=1, tickvals=[1, 0], ticktext=["movement", "light"], range=[-0.55, 1.75], title_text="", showgrid=False
+        row=1,
+        col=1,
+        tickvals=[1, 0],
+        ticktext=["movement", "light"],
+        range=[-0.55, 1.75],
+        title_text="",
+        showgrid=False,
     )
     figure.update_layout(barmode="overlay", bargap=0.35, hovermode="closest")
     return figure
@@ -87,7 +93,12 @@ def _lanes(figure: go.Figure, line: Timeline, day: dt.date, colours: Palette) ->
             y=[0.5] * len(left),
             mode="markers",
             name=LEFT_NAME,
-            marker={"symbol": "triangle-down", "size": 10, "color": colours.left, "line": {"color": colours.surface, "width": 1}},
+            marker={
+                "symbol": "triangle-down",
+                "size": 10,
+                "color": colours.left,
+                "line": {"color": colours.surface, "width": 1},
+            },
             customdata=left["p_false"].to_list(),
             hovertemplate="switched off at %{x|%H:%M:%S}<br>somebody there: %{customdata:.0%}<extra></extra>",
         ),
@@ -186,4 +197,3 @@ def _output(figure: go.Figure, rows: pl.DataFrame, colours: Palette, row: int) -
         col=1,
     )
     figure.update_yaxes(title_text="output [%]", range=[0, 105], row=row, col=1)
-

@@ -7,7 +7,16 @@ import datetime as dt
 import plotly.graph_objects as go
 
 from dashboard.figures.theme import Palette, dress
-from dashboard.figures.timeline import COLUMNS, DARK, EMPTY_LIT, PRESENT_LIT, PRESENT_UNLIT, STATE_NAMES, UNKNOWN, Raster
+from dashboard.figures.timeline import (
+    COLUMNS,
+    DARK,
+    EMPTY_LIT,
+    PRESENT_LIT,
+    PRESENT_UNLIT,
+    STATE_NAMES,
+    UNKNOWN,
+    Raster,
+)
 
 LEAST_ROW_PX, MOST_ROW_PX, RASTER_PX = 4, 14, 420
 """Rows are as high as fits; a raster of a few weeks is about so high. A year runs to 1,500 px."""
@@ -70,7 +79,12 @@ def raster_figure(raster: Raster, colours: Palette, *, chosen: dt.date | None = 
             y=[d.isoformat() for d in left["day"]],
             mode="markers",
             name=LEFT_NAME,
-            marker={"symbol": "triangle-down", "size": 8, "color": colours.left, "line": {"color": colours.surface, "width": 1}},
+            marker={
+                "symbol": "triangle-down",
+                "size": 8,
+                "color": colours.left,
+                "line": {"color": colours.surface, "width": 1},
+            },
             customdata=left["p_false"].to_list(),
             hovertemplate="%{y}: somebody left in the dark<br>probability %{customdata:.0%}<extra></extra>",
         )
@@ -95,7 +109,14 @@ def raster_figure(raster: Raster, colours: Palette, *, chosen: dt.date | None = 
     )
     if chosen is not None and chosen in raster.days:
         figure.add_annotation(
-            x=0, y=chosen.isoformat(), xref="paper", yref="y", text="▸", showarrow=False, xanchor="right", font={"color": colours.ink, "size": 13}
+            x=0,
+            y=chosen.isoformat(),
+            xref="paper",
+            yref="y",
+            text="▸",
+            showarrow=False,
+            xanchor="right",
+            font={"color": colours.ink, "size": 13},
         )
     return figure
 

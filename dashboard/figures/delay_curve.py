@@ -7,8 +7,8 @@ import math
 import plotly.graph_objects as go
 
 from dashboard.figures.theme import Palette, dress, hold_off_ticks, panels, rgba, sentence
-from tuning.reasons import duration
 from tuning.results import ChannelResult, DelayPoint
+from tuning.wording import duration
 
 PANELS = (
     ("false_offs", "false-offs<br>[per week]", ".3~g"),
@@ -31,7 +31,9 @@ def delay_figure(result: ChannelResult, colours: Palette, *, currency: str) -> g
     for row, (field, title, digits) in enumerate(PANELS, start=1):
         _panel(figure, points, field, colours, row, digits)
         _marks(figure, now, new, field, colours, row)
-        figure.update_yaxes(title_text=title.format(currency=currency), row=row, col=1, range=_reach(points, now, new, field))
+        figure.update_yaxes(
+            title_text=title.format(currency=currency), row=row, col=1, range=_reach(points, now, new, field)
+        )
     dress(figure, colours, height=560)
     values = [p.hold_off_s for p in points]
     ticks, names = hold_off_ticks(values)
@@ -63,10 +65,14 @@ def _runs(points: tuple[DelayPoint, ...]) -> list[tuple[str, list[DelayPoint]]]:
     """The observed and the extrapolated stretch; the latter begins where the former ends."""
     seen = [p for p in points if p.basis == "observed"]
     beyond = [p for p in points if p.basis != "observed"]
-    return [(name, run) for name, run in (("observed", seen), ("extrapolated", seen[-1:] + beyond if beyond else [])) if run]
+    return [
+        (name, run) for name, run in (("observed", seen), ("extrapolated", seen[-1:] + beyond if beyond else [])) if run
+    ]
 
 
-def _panel(figure: go.Figure, points: tuple[DelayPoint, ...], field: str, colours: Palette, row: int, digits: str) -> None:
+def _panel(
+    figure: go.Figure, points: tuple[DelayPoint, ...], field: str, colours: Palette, row: int, digits: str
+) -> None:
     for name, run in _runs(points):
         x = [p.hold_off_s for p in run]
         low, high = [getattr(p, f"{field}_low") for p in run], [getattr(p, f"{field}_high") for p in run]
@@ -115,7 +121,9 @@ def _candidates(points: tuple[DelayPoint, ...], field: str, colours: Palette) ->
     )
 
 
-def _marks(figure: go.Figure, now: DelayPoint | None, new: DelayPoint | None, field: str, colours: Palette, row: int) -> None:
+def _marks(
+    figure: go.Figure, now: DelayPoint | None, new: DelayPoint | None, field: str, colours: Palette, row: int
+) -> None:
     ring = {"symbol": "circle-open", "size": 16, "color": colours.now, "line": {"width": 2.5, "color": colours.now}}
     diamond = {"symbol": "diamond", "size": 11, "color": colours.accent, "line": {"width": 1, "color": colours.surface}}
     for point, name, marker in ((now, "in force", ring), (new, "recommended", diamond)):
@@ -144,8 +152,18 @@ def _beyond(figure: go.Figure, points: tuple[DelayPoint, ...], high: float, colo
         return
     edge = runs["extrapolated"][0].hold_off_s if "observed" in runs else points[0].hold_off_s * 0.88
     for row in (1, 2, 3):
-        figure.add_vrect(x0=edge, x1=high, fillcolor=colours.sunken, opacity=0.75, line_width=0, layer="below", row=row, col=1)
+        figure.add_vrect(
+            x0=edge, x1=high, fillcolor=colours.sunken, opacity=0.75, line_width=0, layer="below", row=row, col=1
+        )
     figure.add_annotation(
-        x=1, y=1, xref="paper", yref="paper", xanchor="right", yanchor="top", showarrow=False,
-        text="beyond the hold-off in force:<br>not in the log, extrapolated", align="right", font={"size": 11, "color": colours.soft},
+        x=1,
+        y=1,
+        xref="paper",
+        yref="paper",
+        xanchor="right",
+        yanchor="top",
+        showarrow=False,
+        text="beyond the hold-off in force:<br>not in the log, extrapolated",
+        align="right",
+        font={"size": 11, "color": colours.soft},
     )

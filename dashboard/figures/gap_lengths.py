@@ -8,8 +8,8 @@ import numpy as np
 import plotly.graph_objects as go
 
 from dashboard.figures.theme import Palette, dress, rgba, sentence
-from tuning.reasons import duration
 from tuning.results import ChannelResult
+from tuning.wording import duration
 
 PER_DECADE = 14
 TICKS_S = (1, 10, 60, 300, 900, 3600, 4 * 3600, 24 * 3600)
@@ -48,7 +48,9 @@ def gap_figure(result: ChannelResult, colours: Palette) -> go.Figure:
     if ended.is_empty():
         return sentence(colours, "No pause in the log ended with a movement.")
     edges, still, absent = gap_histogram(
-        np.maximum(ended["gap_s"].to_numpy(), 0.5), ended["p_still"].fill_null(0).to_numpy(), weeks=max(result.usable_days / 7, 1e-6)
+        np.maximum(ended["gap_s"].to_numpy(), 0.5),
+        ended["p_still"].fill_null(0).to_numpy(),
+        weeks=max(result.usable_days / 7, 1e-6),
     )
     figure = go.Figure()
     styles = (
@@ -73,10 +75,15 @@ def gap_figure(result: ChannelResult, colours: Palette) -> go.Figure:
     dress(figure, colours, height=300)
     ticks = [t for t in TICKS_S if edges[0] * 0.8 <= t <= edges[-1] * 1.2]
     figure.update_xaxes(
-        type="log", tickvals=ticks, ticktext=[_length(t) for t in ticks], title_text="length of the pause [s, min, h; logarithmic]"
+        type="log",
+        tickvals=ticks,
+        ticktext=[_length(t) for t in ticks],
+        title_text="length of the pause [s, min, h; logarithmic]",
     )
     top = float(max(still.max(), absent.max(), floor * 10))
-    figure.update_yaxes(type="log", range=[math.log10(floor), math.log10(top * 2.2)], title_text="pauses [per week]", dtick=1)
+    figure.update_yaxes(
+        type="log", range=[math.log10(floor), math.log10(top * 2.2)], title_text="pauses [per week]", dtick=1
+    )
     _setting(figure, result.current.hold_off_s, "in force", colours.now, "solid", 1.0, colours)
     if result.recommended.hold_off_s != result.current.hold_off_s:
         _setting(figure, result.recommended.hold_off_s, "recommended", colours.accent, "dash", 0.9, colours)
@@ -87,11 +94,21 @@ def _length(seconds: float) -> str:
     return f"{seconds / 3600:g} h" if seconds >= 3600 else duration(seconds)
 
 
-def _setting(figure: go.Figure, hold_off_s: float | None, name: str, colour: str, dash: str, y: float, colours: Palette) -> None:
+def _setting(
+    figure: go.Figure, hold_off_s: float | None, name: str, colour: str, dash: str, y: float, colours: Palette
+) -> None:
     if hold_off_s is None:
         return
     figure.add_vline(x=hold_off_s, line={"color": colour, "width": 2, "dash": dash})
     figure.add_annotation(
-        x=math.log10(hold_off_s), y=y, yref="paper", yanchor="top", xanchor="left", xshift=4, showarrow=False,
-        text=f"{name} {duration(hold_off_s)}", font={"color": colour, "size": 12}, bgcolor=rgba(colours.surface, 0.8),
+        x=math.log10(hold_off_s),
+        y=y,
+        yref="paper",
+        yanchor="top",
+        xanchor="left",
+        xshift=4,
+        showarrow=False,
+        text=f"{name} {duration(hold_off_s)}",
+        font={"color": colour, "size": 12},
+        bgcolor=rgba(colours.surface, 0.8),
     )

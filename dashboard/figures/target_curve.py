@@ -53,7 +53,9 @@ def target_figure(result: ChannelResult, colours: Palette) -> go.Figure:
     return figure
 
 
-def _marks(figure: go.Figure, result: ChannelResult, x: list[float], y: list[float], colours: Palette, row: int) -> None:
+def _marks(
+    figure: go.Figure, result: ChannelResult, x: list[float], y: list[float], colours: Palette, row: int
+) -> None:
     marks = (
         (result.current.target_lx, "in force", "circle-open", colours.now),
         (result.recommended.target_lx, "recommended", "diamond", colours.accent),
@@ -66,7 +68,12 @@ def _marks(figure: go.Figure, result: ChannelResult, x: list[float], y: list[flo
                 x=[target],
                 y=[_between(x, y, target)],
                 mode="markers",
-                marker={"symbol": symbol, "size": 12, "color": colour, "line": {"width": 2.5 if symbol.endswith("open") else 1, "color": colour}},
+                marker={
+                    "symbol": symbol,
+                    "size": 12,
+                    "color": colour,
+                    "line": {"width": 2.5 if symbol.endswith("open") else 1, "color": colour},
+                },
                 name=f"{name} {target:.0f} lx",
                 legendgroup=name,
                 showlegend=row == 1,

@@ -13,7 +13,7 @@ from typing import Any, Literal
 import plotly.graph_objects as go
 from plotly.subplots import make_subplots
 
-from tuning.reasons import duration
+from tuning.wording import duration
 
 Scheme = Literal["light", "dark"]
 FONT = "system-ui, -apple-system, 'Segoe UI', Roboto, 'Noto Sans', Ubuntu, Cantarell, sans-serif"
@@ -229,5 +229,7 @@ def sentence(colours: Palette, text: str, *, height: int = 160) -> go.Figure:
     dress(figure, colours, height=height, legend=False)
     figure.update_xaxes(visible=False)
     figure.update_yaxes(visible=False)
-    figure.add_annotation(text=text, x=0.5, y=0.5, xref="paper", yref="paper", showarrow=False, font={"size": 13, "color": colours.soft})
+    figure.add_annotation(
+        text=text, x=0.5, y=0.5, xref="paper", yref="paper", showarrow=False, font={"size": 13, "color": colours.soft}
+    )
     return figure

@@ -131,12 +131,18 @@ def timeline(result: ChannelResult, *, zone: str) -> Timeline | None:
     present = np.concatenate([np.ones(len(start)), np.zeros(len(end)), still, np.zeros(len(gap_end))])
     known = np.concatenate([np.ones(len(start)), np.zeros(len(end)), np.ones(len(gap_start)), np.zeros(len(gap_end))])
     # Where a stretch ends and the next begins at one instant, what begins must have the last word.
-    opens = np.concatenate([np.full(len(start), 2), np.zeros(len(end)), np.ones(len(gap_start)), np.zeros(len(gap_end))])
+    opens = np.concatenate(
+        [np.full(len(start), 2), np.zeros(len(end)), np.ones(len(gap_start)), np.zeros(len(gap_end))]
+    )
     instant = np.concatenate([start == end, np.zeros(len(at) - len(start), dtype=bool)])
     order = np.lexsort((opens, at))
     order = order[~instant[order]]
     steps = at[order]
-    offs = result.switch_offs if result.switch_offs is not None else pl.DataFrame(schema={"time": TIME, "p_false": pl.Float64})
+    offs = (
+        result.switch_offs
+        if result.switch_offs is not None
+        else pl.DataFrame(schema={"time": TIME, "p_false": pl.Float64})
+    )
     return Timeline(
         Steps(steps, present[order]),
         Steps(steps, known[order]),
@@ -242,11 +248,15 @@ def day_spans(line: Timeline, day: dt.date) -> Lane:
 
 def local_times(t_us: Ints, zone: str) -> list[dt.datetime]:
     """UTC epoch [µs] → the building's wall-clock time, without zone, for axes."""
-    local: list[dt.datetime] = pl.Series(t_us).cast(TIME).dt.convert_time_zone(zone).dt.replace_time_zone(None).to_list()
+    local: list[dt.datetime] = (
+        pl.Series(t_us).cast(TIME).dt.convert_time_zone(zone).dt.replace_time_zone(None).to_list()
+    )
     return local
 
 
-def day_frame(frame: pl.DataFrame, line: Timeline, day: dt.date, *, column: str = "time", before: bool = True) -> pl.DataFrame:
+def day_frame(
+    frame: pl.DataFrame, line: Timeline, day: dt.date, *, column: str = "time", before: bool = True
+) -> pl.DataFrame:
     """Rows of a change-point frame within a day, with local times; the value that holds at midnight comes first."""
     first, last = (pl.lit(t).cast(TIME) for t in line.bounds_us(day))
     inside = frame.filter((pl.col(column) >= first) & (pl.col(column) < last))

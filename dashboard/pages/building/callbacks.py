@@ -57,7 +57,9 @@ def register(app: dash.Dash, store: Store) -> None:
         Input(ids.SORT, "value"),
         Input(ids.BUILDING_MORE, "n_clicks"),
     )
-    def rows(_version: int | None, query: str | None, show: list[str] | None, sort: str | None, more: int | None) -> tuple[Any, ...]:
+    def rows(
+        _version: int | None, query: str | None, show: list[str] | None, sort: str | None, more: int | None
+    ) -> tuple[Any, ...]:
         return room_rows(store, query=query or "", show=show or [], sort=sort or "worth", pages=1 + (more or 0))
 
     app.clientside_callback(
@@ -78,7 +80,11 @@ def room_rows(store: Store, *, query: str, show: list[str], sort: str, pages: in
     everything = ranking.rooms(analysis)
     found = ranking.select(everything, query=query, decisions=show, sort=sort)
     if not found:
-        return marks.empty("No room matches. Take out a word or a decision.", html.A("Show all rooms", href="/")), "none of them", True
+        return (
+            marks.empty("No room matches. Take out a word or a decision.", html.A("Show all rooms", href="/")),
+            "none of them",
+            True,
+        )
     shown = found[: pages * PAGE_OF_ROOMS]
     count = f"{len(found)} of {len(everything)}" if len(found) < len(everything) else str(len(everything))
     return parts.table(shown, analysis), count, len(shown) == len(found)

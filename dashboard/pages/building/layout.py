@@ -62,7 +62,9 @@ def layout(q: str = "", show: str = "", sort: str = "worth", **_other: str) -> C
                         className="toolbar",
                     ),
                     html.Div(id=ids.BUILDING_ROWS),
-                    html.Button("Show more rooms", id=ids.BUILDING_MORE, className="quiet more", n_clicks=0, hidden=True),
+                    html.Button(
+                        "Show more rooms", id=ids.BUILDING_MORE, className="quiet more", n_clicks=0, hidden=True
+                    ),
                 ],
                 className="rooms",
             ),

@@ -10,8 +10,8 @@ from dash.development.base_component import Component
 from dashboard import ids, words
 from dashboard.components import marks
 from dashboard.pages.building.ranking import RoomRow, attention, counts
-from tuning.reasons import often
 from tuning.results import Analysis, ChannelResult
+from tuning.wording import often
 
 ATTENTION_SHOWN = 5
 
@@ -62,10 +62,17 @@ def balance(analysis: Analysis) -> list[Component]:
     worth = sum(c.worth_per_week for c in both if c.decision in ("change", "trial"))
     return [
         html.H2("A week in this building"),
-        html.P([html.Strong(words.money(worth, currency), className="sum"), " a week is what setting the recommendations is worth."]),
+        html.P(
+            [
+                html.Strong(words.money(worth, currency), className="sum"),
+                " a week is what setting the recommendations is worth.",
+            ]
+        ),
         html.Table(
             [
-                html.Thead(html.Tr([html.Th("", scope="col"), *(html.Th(t, scope="col") for t in ("Now", "Then", "Change"))])),
+                html.Thead(
+                    html.Tr([html.Th("", scope="col"), *(html.Th(t, scope="col") for t in ("Now", "Then", "Change"))])
+                ),
                 html.Tbody(
                     [
                         row("False-offs", "false_offs", "per week"),
@@ -89,7 +96,12 @@ def attention_list(analysis: Analysis) -> list[Component]:
         html.Li(
             [
                 marks.severity_mark(f.severity),
-                html.Div([dcc.Link(f"{words.room_title(c)} · {c.channel}", href=ids.room_href(c.room, c.channel)), html.P(f.message)]),
+                html.Div(
+                    [
+                        dcc.Link(f"{words.room_title(c)} · {c.channel}", href=ids.room_href(c.room, c.channel)),
+                        html.P(f.message),
+                    ]
+                ),
             ]
         )
         for c, f in told[:ATTENTION_SHOWN]
@@ -122,7 +134,10 @@ def table(rows: list[RoomRow], analysis: Analysis) -> Component:
     """List rooms and channels."""
     shown = [c for r in rows for c in r.channels]
     most = {
-        field: max((getattr(x, field) for c in shown for x in (c.current_rates, c.recommended_rates) if x is not None), default=0.0)
+        field: max(
+            (getattr(x, field) for c in shown for x in (c.current_rates, c.recommended_rates) if x is not None),
+            default=0.0,
+        )
         for field in ("false_offs", "wasted_on_h")
     }
     return html.Table(
@@ -139,7 +154,11 @@ def _row(c: ChannelResult, index: int, row: RoomRow, analysis: Analysis, most: d
     use = [html.Span(row.use, className="use")] if index == 0 else []
     name = html.Th(
         [
-            dcc.Link([*room, html.Span(c.channel, className="channel")], href=ids.room_href(c.room, c.channel), title=f"{row.name}, {c.channel}"),
+            dcc.Link(
+                [*room, html.Span(c.channel, className="channel")],
+                href=ids.room_href(c.room, c.channel),
+                title=f"{row.name}, {c.channel}",
+            ),
             *use,
         ],
         scope="row",

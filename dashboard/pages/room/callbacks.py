@@ -99,7 +99,9 @@ def register(app: dash.Dash, store: Store) -> None:
         Input(ids.DAY_ON, "n_clicks"),
         State(ids.DAY_CHOICE, "value"),
     )
-    def choose(place: Place, _version: int | None, click: dict[str, Any] | None, _back: int, _on: int, chosen: str | None) -> tuple[Any, Any]:
+    def choose(
+        place: Place, _version: int | None, click: dict[str, Any] | None, _back: int, _on: int, chosen: str | None
+    ) -> tuple[Any, Any]:
         return choose_day(store, place, chosen, trigger=ctx.triggered_id, click=click)
 
     @app.callback(Output(ids.RASTER, "figure"), place, scheme, Input(ids.DAY_CHOICE, "value"))
@@ -147,7 +149,9 @@ def as_day(text: str | None) -> dt.date | None:
         return None
 
 
-def choose_day(store: Store, place: Place, chosen: str | None, *, trigger: Any, click: dict[str, Any] | None) -> tuple[Any, Any]:
+def choose_day(
+    store: Store, place: Place, chosen: str | None, *, trigger: Any, click: dict[str, Any] | None
+) -> tuple[Any, Any]:
     """Days to choose from and the day chosen: by a click, a step, the address, or the most telling one."""
     _, c = find(store, place)
     made = store.pictures(c)

@@ -19,7 +19,12 @@ ZOOM = {
 
 
 def _graph(name: str, config: dict[str, object], label: str) -> Component:
-    return html.Div(dcc.Graph(id=name, config=config, figure={"layout": {"height": 300}}), className="plot", role="group", **{"aria-label": label})
+    return html.Div(
+        dcc.Graph(id=name, config=config, figure={"layout": {"height": 300}}),
+        className="plot",
+        role="group",
+        **{"aria-label": label},
+    )
 
 
 def _evidence(title: str, caption: str, *content: Component, **more: str) -> Component:
@@ -73,7 +78,14 @@ def _figures() -> list[Component]:
             html.Div(
                 [
                     html.Button("‹", id=ids.DAY_BACK, className="quiet", n_clicks=0, **{"aria-label": "Day before"}),
-                    dmc.Select(id=ids.DAY_CHOICE, data=[], searchable=True, allowDeselect=False, className="days", **{"aria-label": "Day"}),
+                    dmc.Select(
+                        id=ids.DAY_CHOICE,
+                        data=[],
+                        searchable=True,
+                        allowDeselect=False,
+                        className="days",
+                        **{"aria-label": "Day"},
+                    ),
                     html.Button("›", id=ids.DAY_ON, className="quiet", n_clicks=0, **{"aria-label": "Day after"}),
                 ],
                 className="day-bar",

@@ -12,8 +12,8 @@ from dashboard import ids, words
 from dashboard.components import marks
 from dashboard.figures.timeline import EMPTY_LIT, Raster
 from dashboard.pages.building.ranking import rooms, select
-from tuning.reasons import duration, often
 from tuning.results import Analysis, ChannelResult
+from tuning.wording import duration, often
 
 
 def head(c: ChannelResult, analysis: Analysis) -> list[Component]:
@@ -22,7 +22,11 @@ def head(c: ChannelResult, analysis: Analysis) -> list[Component]:
     at = next(i for i, r in enumerate(ranked) if r.room == c.room)
     row = ranked[at]
     neighbours = [
-        dcc.Link([arrow, r.name] if arrow == "‹ " else [r.name, arrow], href=ids.room_href(r.room, r.channels[0].channel), title=title)
+        dcc.Link(
+            [arrow, r.name] if arrow == "‹ " else [r.name, arrow],
+            href=ids.room_href(r.room, r.channels[0].channel),
+            title=title,
+        )
         for i, arrow, title in ((at - 1, "‹ ", "Worth more"), (at + 1, " ›", "Worth less"))
         if 0 <= i < len(ranked)
         for r in (ranked[i],)
@@ -36,7 +40,11 @@ def head(c: ChannelResult, analysis: Analysis) -> list[Component]:
     return [
         html.Div(
             [
-                html.Nav([dcc.Link(analysis.site, href="/"), " / ", row.name], className="crumbs", **{"aria-label": "You are here"}),
+                html.Nav(
+                    [dcc.Link(analysis.site, href="/"), " / ", row.name],
+                    className="crumbs",
+                    **{"aria-label": "You are here"},
+                ),
                 html.Nav(neighbours, className="neighbours", **{"aria-label": "Rooms by worth"}),
             ],
             className="way",
@@ -85,7 +93,12 @@ def card(c: ChannelResult, analysis: Analysis) -> list[Component]:
         html.H2("Why"),
         html.Ul([html.Li(r) for r in c.reasons], className="reasons"),
         dmc.CopyButton(
-            "Copy settings and reasons", value=words.plain_summary(c, analysis), copiedChildren="Copied", timeout=2000, className="copy", variant="default"
+            "Copy settings and reasons",
+            value=words.plain_summary(c, analysis),
+            copiedChildren="Copied",
+            timeout=2000,
+            className="copy",
+            variant="default",
         ),
     ]
 
@@ -120,16 +133,32 @@ def _known(c: ChannelResult) -> list[Component]:
     if light.electric_lx_at_full is not None:
         low, high = light.electric_low, light.electric_high
         band = f" ({low:.0f} to {high:.0f})" if low is not None and high is not None else ""
-        rows.append(("Own lamps at full output, at the detector", f"{light.electric_lx_at_full:.0f}{band}{words.NBSP}lx"))
+        rows.append(
+            ("Own lamps at full output, at the detector", f"{light.electric_lx_at_full:.0f}{band}{words.NBSP}lx")
+        )
         rows.append(("Steps this rests on", str(light.steps)))
-    rows += [(f"Lamps of channel {name} at full output", f"{lx:.0f}{words.NBSP}lx") for name, lx in light.neighbours.items()]
+    rows += [
+        (f"Lamps of channel {name} at full output", f"{lx:.0f}{words.NBSP}lx") for name, lx in light.neighbours.items()
+    ]
     if light.target_low_lx is not None and light.target_high_lx is not None:
-        rows.append(("Target that keeps the task lit, 90 % band", f"{light.target_low_lx:.0f} to {light.target_high_lx:.0f}{words.NBSP}lx"))
+        rows.append(
+            (
+                "Target that keeps the task lit, 90 % band",
+                f"{light.target_low_lx:.0f} to {light.target_high_lx:.0f}{words.NBSP}lx",
+            )
+        )
     if c.light.daylight is not None:
         rows.append(("Detector tied to the task by spot readings", "yes" if light.calibrated else "no, assumed"))
     if not rows:
         return []
-    return [html.Section([html.H2("Seen in the log"), html.Dl([html.Div([html.Dt(k), html.Dd(v)]) for k, v in rows], className="known")])]
+    return [
+        html.Section(
+            [
+                html.H2("Seen in the log"),
+                html.Dl([html.Div([html.Dt(k), html.Dd(v)]) for k, v in rows], className="known"),
+            ]
+        )
+    ]
 
 
 def _sensitivity(c: ChannelResult, analysis: Analysis) -> list[Component]:
@@ -138,7 +167,8 @@ def _sensitivity(c: ChannelResult, analysis: Analysis) -> list[Component]:
         return []
     chosen = words.hold(c.recommended.hold_off_s)
     body = [
-        html.Tr([html.Td(what), html.Td(value), html.Td(html.Strong(best) if best != chosen else best)]) for what, value, best in rows
+        html.Tr([html.Td(what), html.Td(value), html.Td(html.Strong(best) if best != chosen else best)])
+        for what, value, best in rows
     ]
     return [
         html.Section(
@@ -160,7 +190,15 @@ def _sensitivity(c: ChannelResult, analysis: Analysis) -> list[Component]:
 
 def numbers(c: ChannelResult, analysis: Analysis) -> Component:
     """The delay curve as a table."""
-    heads = ("Hold-off", "False-offs a week", "90 %", "Lit, nobody there, h", "Energy, kWh", f"Cost, {analysis.currency}", "Basis")
+    heads = (
+        "Hold-off",
+        "False-offs a week",
+        "90 %",
+        "Lit, nobody there, h",
+        "Energy, kWh",
+        f"Cost, {analysis.currency}",
+        "Basis",
+    )
     now, new = c.current.hold_off_s, c.recommended.hold_off_s
     body = [
         html.Tr(
@@ -176,11 +214,17 @@ def numbers(c: ChannelResult, analysis: Analysis) -> Component:
         )
         for p in c.delay_curve
     ]
-    return html.Table([html.Thead(html.Tr([html.Th(h, scope="col") for h in heads])), html.Tbody(body)], className="numbers")
+    return html.Table(
+        [html.Thead(html.Tr([html.Th(h, scope="col") for h in heads])), html.Tbody(body)], className="numbers"
+    )
 
 
 def _tags(hold_off_s: float, now: float | None, new: float | None, *, allowed: bool) -> list[Component]:
-    told = [("in force", hold_off_s == now, ""), ("recommended", hold_off_s == new, "new"), ("may not be set", not allowed, "")]
+    told = [
+        ("in force", hold_off_s == now, ""),
+        ("recommended", hold_off_s == new, "new"),
+        ("may not be set", not allowed, ""),
+    ]
     return [html.Span(f" {text}", className=f"tag {cls}") for text, there, cls in told if there]
 
 
@@ -196,6 +240,9 @@ def day_options(raster: Raster) -> list[dict[str, str]]:
     """Days to choose from, with how many times somebody was left in the dark."""
     left = {d: int(n) for d, n in raster.left["day"].value_counts().iter_rows()}
     return [
-        {"value": d.isoformat(), "label": f"{d:%a} {d.day} {d:%b %Y}" + (f", {left[d]} left in the dark" if left.get(d) else "")}
+        {
+            "value": d.isoformat(),
+            "label": f"{d:%a} {d.day} {d:%b %Y}" + (f", {left[d]} left in the dark" if left.get(d) else ""),
+        }
         for d in raster.days
     ]
