@@ -141,7 +141,8 @@ def light() -> LightResult:
         target_low_lx=380.0,
         target_high_lx=430.0,
         target_curve=tuple(
-            TargetPoint(float(t), 4 + t / 100, max(0.0, 0.8 - t / 450), min(1.0, t / 900)) for t in (300, 350, 400, 450, 500, 600)
+            TargetPoint(float(t), 4 + t / 100, max(0.0, 0.8 - t / 450), min(1.0, t / 900))
+            for t in (300, 350, 400, 450, 500, 600)
         ),
         task_lx_lit=None,
         daylight=frame,
@@ -230,7 +231,7 @@ def bare(room: str = "r104", name: str = "fan") -> ChannelResult:
     )
 
 
-HOSTILE = "Plant <b>& \"boiler\"</b> <script>alert(1)</script>"
+HOSTILE = 'Plant <b>& "boiler"</b> <script>alert(1)</script>'
 
 
 def analysis() -> Analysis:

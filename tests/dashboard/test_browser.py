@@ -1,0 +1,155 @@
+"""The demo building in a real browser: from the list to a room, and the recommendation read there.
+
+Fails, and does not skip, where Debian's chromium is missing.
+"""
+
+import json
+import threading
+from pathlib import Path
+
+import pytest
+import waitress
+from playwright.sync_api import expect, sync_playwright
+
+from dashboard.app import create_app
+from dashboard.serve import demo_folder
+from dashboard.store import FixedStore
+from tuning.export import document
+from tuning.pipeline import analyse_folder
+from tuning.wording import duration
+
+CHROMIUM = Path("/usr/bin/chromium")
+FLAGS = [
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
+SIZES = [(1280, 900), (390, 844)]
+
+pytestmark = pytest.mark.browser
+
+
+@pytest.fixture(scope="module")
+def analysis():
+    return analyse_folder(demo_folder())
+
+
+@pytest.fixture(scope="module")
+def address(analysis):
+    server = waitress.create_server(create_app(FixedStore(analysis)).server, host="127.0.0.1", port=0, threads=8)
+    thread = threading.Thread(target=server.run, daemon=True)
+    thread.start()
+    yield f"http://127.0.0.1:{server.effective_port}"
+    server.close()
+    thread.join(timeout=10)
+
+
+@pytest.fixture(scope="module")
+def browser():
+    assert CHROMIUM.is_file(), "chromium is missing: apt-get install chromium"
+    with sync_playwright() as driver:
+        started = driver.chromium.launch(executable_path=str(CHROMIUM), args=FLAGS)
+        yield started
+        started.close()
+
+
+@pytest.fixture(params=SIZES, ids=lambda size: f"{size[0]} px")
+def page(browser, request):
+    """A page that notes every console error and refuses, and notes, every request to elsewhere."""
+    width, height = request.param
+    context = browser.new_context(viewport={"width": width, "height": height}, reduced_motion="reduce")
+    page = context.new_page()
+    page.complaints, page.outside = [], []
+    page.on("console", lambda m: page.complaints.append(m.text) if m.type in ("error", "warning") else None)
+    page.on("pageerror", lambda e: page.complaints.append(str(e)))
+
+    def only_here(route):
+        if route.request.url.startswith(("http://127.0.0.1:", "data:", "blob:")):
+            route.continue_()
+        else:
+            page.outside.append(route.request.url)
+            route.abort()
+
+    page.route("**/*", only_here)
+    yield page
+    context.close()
+
+
+def fits(page):
+    return page.evaluate("document.documentElement.scrollWidth <= document.documentElement.clientWidth")
+
+
+def test_from_the_list_to_a_room_and_its_recommendation(page, address, analysis):
+    first = max(analysis.channels, key=lambda c: c.worth_per_week)
+    page.goto(address)
+    link = page.get_by_role("link", name=first.channel, exact=True).first
+    expect(page.get_by_role("heading", level=1)).to_have_text(analysis.site)
+    expect(link).to_be_visible()
+    assert fits(page)
+
+    page.locator(f"a[href^='/room/{first.room}']").last.click()
+
+    expect(page.get_by_role("heading", level=1)).to_have_text(first.room_name)
+    card = page.get_by_label("Recommendation")
+    expect(card).to_contain_text(duration(first.recommended.hold_off_s))
+    for reason in first.reasons:
+        expect(card).to_contain_text(reason)
+    for plot in ("Delay curve", "Raster of all days"):
+        expect(page.get_by_label(plot).locator(".main-svg").first).to_be_visible()
+    body = page.locator("body")
+    for words in ("Emergency and escape lighting", "licensed electricians", "Local codes prevail"):
+        expect(body).to_contain_text(words)
+    assert fits(page)
+    assert page.complaints == []
+    assert page.outside == []
+
+
+def test_a_room_address_survives_reload_and_back(page, address, analysis):
+    room = next(c for c in analysis.channels if c.room == "seminar_room" and c.channel == "window")
+    page.goto(f"{address}/room/seminar_room?channel=window")
+    card = page.get_by_label("Recommendation")
+    expect(card).to_contain_text(room.reasons[0])
+
+    page.reload()
+    expect(card).to_contain_text(room.reasons[0])
+
+    page.goto(address)
+    page.go_back()
+    expect(page.get_by_label("Recommendation")).to_contain_text(room.reasons[0])
+    assert page.complaints == []
+
+
+def test_an_unknown_room_says_so(page, address):
+    page.goto(f"{address}/room/nowhere")
+
+    expect(page.locator("body")).to_contain_text("nowhere")
+    assert fits(page)
+
+
+def test_the_five_planted_conditions_are_named(analysis):
+    named = {(c["room"], f["code"]) for c in document(analysis)["channels"] for f in c["findings"]}
+    planted = json.loads((demo_folder() / "truth.json").read_text(encoding="utf-8"))
+
+    assert {room for room, truth in planted.items() if truth["planted"]} == {
+        "office_north", "store", "seminar_room", "workshop", "corridor",
+    }  # fmt: skip
+    assert ("office_north", "hold-off-too-short") in named
+    assert ("store", "hold-off-too-long") in named
+    assert ("seminar_room", "over-lit") in named
+    assert ("workshop", "triggers-without-people") in named
+    assert ("corridor", "hold-off-mismatch") in named
+
+
+def test_false_offs_of_the_demo_log_agree_with_its_truth(analysis):
+    planted = json.loads((demo_folder() / "truth.json").read_text(encoding="utf-8"))
+    for channel in analysis.channels:
+        truth = planted[channel.room]["channels"][channel.channel]
+        if "false_offs_in_the_log" not in truth:
+            continue
+        true, found = truth["false_offs_in_the_log"], channel.switch_offs["p_false"].sum()
+        # Poisson noise of the truth itself, and a tenth for the estimate.
+        assert abs(found - true) <= 0.1 * true + 5, f"{channel.room}/{channel.channel}: {found:.1f} found, {true} true"
