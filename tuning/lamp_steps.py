@@ -98,13 +98,18 @@ def as_of(t: NDArray[np.int64], v: Floats, at: NDArray[np.int64], *, side: str =
     return np.where(index >= 0, v[np.maximum(index, 0)], np.nan)
 
 
-def regularity(t: NDArray[np.int64]) -> tuple[float, float]:
-    """Usual time between values [µs] and the share of times between values within a tenth of it (1 for a sampled log)."""
+def regularity(t: NDArray[np.int64]) -> tuple[float, bool]:
+    """Usual time between values [µs], and whether the values were sampled (true) or written on change (false).
+
+    A log of changes with a heartbeat shows the heartbeat as its usual time, but also many shorter ones; a sampled log has none.
+    """
     if t.size < 3:
-        return 60e6, 1.0
+        return 60e6, True
     dt = np.diff(t)
     usual = float(np.median(dt))
-    return usual, float(np.mean(np.abs(dt - usual) <= max(0.1 * usual, 2e6)))
+    regular = np.mean(np.abs(dt - usual) <= max(0.1 * usual, 2e6))
+    short = np.mean(dt < 0.6 * usual)
+    return usual, bool(regular >= 0.6 and short <= 0.03)
 
 
 def _is_sampled(t: NDArray[np.int64], v: Floats) -> bool:
@@ -152,8 +157,8 @@ def usable_points(reading: pl.DataFrame, outputs: Mapping[str, pl.DataFrame]) ->
     Points; for a reading logged on change also the moments just before each switching, at which the held value stands.
     """
     t, lx = series(reading)
-    period_us, regular = regularity(t)
-    held = regular < 0.6
+    period_us, sampled = regularity(t)
+    held = not sampled
     tracks = [(to, vo / 100) for to, vo in (series(frame) for frame in outputs.values())]
     if held and t.size:
         t, lx = _held_moments(t, lx, tracks)
