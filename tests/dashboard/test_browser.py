@@ -20,13 +20,8 @@ from tuning.wording import duration
 
 CHROMIUM = Path("/usr/bin/chromium")
 FLAGS = [
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
+    *("--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking"),
+    *("--disable-component-update", "--disable-sync"),
 ]
 SIZES = [(1280, 900), (390, 844)]
 
@@ -86,12 +81,12 @@ def fits(page):
 def test_from_the_list_to_a_room_and_its_recommendation(page, address, analysis):
     first = max(analysis.channels, key=lambda c: c.worth_per_week)
     page.goto(address)
-    link = page.get_by_role("link", name=first.channel, exact=True).first
+    link = page.get_by_role("link", name=f"{first.room_name} {first.channel}", exact=True)
     expect(page.get_by_role("heading", level=1)).to_have_text(analysis.site)
     expect(link).to_be_visible()
     assert fits(page)
 
-    page.locator(f"a[href^='/room/{first.room}']").last.click()
+    link.click()
 
     expect(page.get_by_role("heading", level=1)).to_have_text(first.room_name)
     card = page.get_by_label("Recommendation")
