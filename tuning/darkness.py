@@ -58,10 +58,11 @@ def dark_points(points: Points, *, latitude: float | None, longitude: float | No
     """
     if latitude is not None and longitude is not None:
         return sun_at(points.t_us, latitude=latitude, longitude=longitude)[0] < DARK_SUN_DEG
-    unlit = (points.output <= OFF).all(axis=1)
+    # a value held through the night may have been written at dusk: in a log of changes only written values tell
+    unlit = (points.output <= OFF).all(axis=1) & points.fresh
     if unlit.sum() < 10:
         return np.zeros(points.t_us.size, dtype=bool)
-    base_lx = float(np.quantile(points.lx[unlit], 0.1))
+    base_lx = float(np.quantile(points.lx[unlit], 0.05 if points.held else 0.1))
     if np.mean(points.lx[unlit] > base_lx + 10) < 0.02:
         return np.zeros(points.t_us.size, dtype=bool)  # no day in the readings, so nothing to call dark against
     quarter = (points.t_us // BIN_US) % 96

@@ -13,7 +13,7 @@ for more than one under broken cloud. Tukey's biweight sets outliers aside (blin
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 from numpy.typing import NDArray
@@ -29,12 +29,14 @@ READING_NOISE = 0.01
 """Least relative noise of a lux reading that is believed (chosen by us; part C of the goals names 1 %)."""
 DARK_SPREAD = 0.02
 """How far one dark evening may lie beside another, relative: lamp temperature, mains, things moved (chosen by us)."""
+CLEAR_OF_BAND = 2.5
+"""A step of two dead bands is always written, whatever was held before; half a band more for a band known roughly (chosen by us)."""
 DAY_US = 86_400_000_000
 
 
 @dataclass(frozen=True)
 class Rows:
-    """Evidence as a regression: ``y`` = ``x`` @ k + error of spread ``sigma``; ``cluster`` numbers days."""
+    """Evidence as a regression: ``y`` = ``x`` @ k + error of spread ``sigma``; ``cluster`` numbers days, ``daylight`` [lx]."""
 
     y: Floats
     x: Floats
@@ -42,12 +44,7 @@ class Rows:
     cluster: NDArray[np.int64]
     switching: Bools
     level: Bools
-
-    def take(self, mask: Bools) -> Rows:
-        """The rows where ``mask`` holds."""
-        return Rows(
-            self.y[mask], self.x[mask], self.sigma[mask], self.cluster[mask], self.switching[mask], self.level[mask]
-        )
+    daylight: Floats
 
 
 @dataclass(frozen=True)
@@ -91,7 +88,26 @@ def fit_lamps(points: Points, steps: Moves, dark: Bools) -> LampFit:
         k[group] = merged[0][g] / len(group)
     rows = _rows(points, steps, dark, k)
     merged, outliers = _merged_fit(rows, groups)
+    merged = merged[0], np.hypot(merged[1], _rounding(rows, groups, _quantum_lx(points)))
     return _ungroup(merged, groups, count, outliers)
+
+
+def _quantum_lx(points: Points) -> float:
+    """Step in which the log writes its readings, 0 where it is finer than a tenth of a lux. [lx]"""
+    for step in (10.0, 5.0, 2.0, 1.0, 0.5, 0.1):
+        if np.abs(points.lx / step - np.round(points.lx / step)).max() < 1e-6:
+            return step
+    return 0.0
+
+
+def _rounding(rows: Rows, groups: list[list[int]], quantum_lx: float) -> Floats:
+    """What rounding may hide, as half widths of 90 %: an unlit reading that stands still is rounded the same way every time. [lx]"""
+    x = np.stack([rows.x[:, group].mean(axis=1) for group in groups], axis=1)
+    weight = x**2 / rows.sigma[:, None] ** 2
+    total = np.maximum(weight.sum(axis=0), 1e-12)
+    still = (weight * (rows.daylight < 3 * quantum_lx)[:, None]).sum(axis=0) / total
+    typical = np.sqrt(np.maximum((weight * x**2).sum(axis=0) / total, 1e-6))
+    return np.asarray(0.45 * quantum_lx * still / typical)
 
 
 def _ungroup(
@@ -119,9 +135,11 @@ def _rows(points: Points, steps: Moves, dark: Bools, k: Floats) -> Rows:
     if known.any():
         lit = np.maximum(steps.before @ known, 0), np.maximum(steps.after @ known, 0)
         level = np.maximum(0.5 * (steps.lx_before - lit[0] + steps.lx_after - lit[1]), 0)
-    quiet = steps.near & (np.abs(steps.d_output) <= OFF).all(axis=1)
-    both_dark = dark[:-1] & dark[1:] if dark.size else np.zeros(0, dtype=bool)
+    quiet = steps.near & (np.abs(steps.d_output) <= OFF).all(axis=1) & (steps.stale == 0)
+    both_dark = _dark_at(steps, points, dark)
     trust, sigma = _spread(steps, level, quiet, both_dark)
+    # a held reading lies anywhere within the dead band of the written one: sd of a uniform, band/sqrt(3)
+    sigma = np.sqrt(sigma**2 + steps.stale * steps.band**2 / 3)
     drift = np.where(np.isnan(steps.drift), 0.0, trust * steps.drift)
     moved = np.abs(steps.d_output) >= MOVED
     zero = (steps.before <= OFF) | (steps.after <= OFF)
@@ -129,6 +147,9 @@ def _rows(points: Points, steps: Moves, dark: Bools, k: Floats) -> Rows:
     moved_any = moved.any(axis=1) & steps.near
     day = steps.t_us // DAY_US
     use = moved_any & _wanted(switched, moved)
+    if known.any():
+        # steps that hardly leave the dead band are written only when chance makes them larger
+        use &= np.abs(steps.d_output @ known) >= CLEAR_OF_BAND * steps.band
     step_rows = Rows(
         (steps.d_lx - drift)[use],
         steps.d_output[use],
@@ -136,17 +157,15 @@ def _rows(points: Points, steps: Moves, dark: Bools, k: Floats) -> Rows:
         day[use],
         switched[use],
         np.zeros(use.sum(), dtype=bool),
+        level[use],
     )
     dark_rows = _dark_rows(points, dark)
-    pair = (step_rows, dark_rows)
-    return Rows(
-        np.concatenate([r.y for r in pair]),
-        np.concatenate([r.x for r in pair]),
-        np.concatenate([r.sigma for r in pair]),
-        np.concatenate([r.cluster for r in pair]),
-        np.concatenate([r.switching for r in pair]),
-        np.concatenate([r.level for r in pair]),
-    )
+    return Rows(*(np.concatenate([getattr(step_rows, f.name), getattr(dark_rows, f.name)]) for f in fields(Rows)))
+
+
+def _dark_at(steps: Moves, points: Points, dark: Bools) -> Bools:
+    """Whether each step ended in the dark."""
+    return dark[np.searchsorted(points.t_us, steps.t_us)] if dark.size else np.zeros(0, dtype=bool)
 
 
 def _wanted(switched: Bools, moved: Bools) -> Bools:
@@ -174,7 +193,9 @@ def _spread(steps: Moves, level: Floats, quiet: Bools, both_dark: Bools) -> tupl
         base = base * np.clip(scale, 0.5, 5.0)
     per_level = _by_level(residual, level[placebo], base[placebo])
     usual_dt = np.median(steps.dt_us[placebo])
-    share = per_level(level) * np.sqrt(np.clip(steps.dt_us / usual_dt, 0.25, 20))
+    # a sampled reading may be an average over its interval; one that was written is of its moment
+    least = 0.002 if steps.stale.any() else 0.25
+    share = per_level(level) * np.sqrt(np.clip(steps.dt_us / usual_dt, least, 20))
     unrest = np.where(np.isnan(steps.unrest), share, steps.unrest)
     return trust, np.sqrt(base**2 + 0.5 * share**2 + 0.5 * unrest**2)
 
@@ -206,14 +227,14 @@ def _dark_rows(points: Points, dark: Bools) -> Rows:
     """One row per night and level of output: the median reading above what stands there unlit."""
     channels = points.output.shape[1]
     none = np.zeros(0)
-    empty = Rows(none, np.zeros((0, channels)), none, np.zeros(0, np.int64), np.zeros(0, bool), np.zeros(0, bool))
-    lit = dark & (points.output >= MOVED).any(axis=1)
-    if not lit.any():
+    empty = Rows(none, np.zeros((0, channels)), none, np.zeros(0, np.int64), np.zeros(0, bool), np.zeros(0, bool), none)
+    # held values of a log of changes may still hold the dusk
+    lit = dark & points.fresh & (points.output >= MOVED).any(axis=1)
+    unlit = dark & points.fresh & (points.output <= OFF).all(axis=1)
+    if not lit.any() or (points.held and not unlit.any()):
         return empty
-    unlit = dark & (points.output <= OFF).all(axis=1)
     base_lx = float(np.median(points.lx[unlit])) if unlit.any() else 0.0
-    # nights are told apart at noon UTC, near enough for any place: dark hours of one night never straddle it
-    night = (points.t_us[lit] + DAY_US // 2) // DAY_US
+    night = points.t_us[lit] // DAY_US
     steps = np.round(points.output[lit] * 20).astype(np.int64)
     key = night
     for c in range(channels):
@@ -226,7 +247,7 @@ def _dark_rows(points: Points, dark: Bools) -> Rows:
     y = np.add.reduceat(points.lx[lit][order], first) / size - base_lx
     level = np.abs(points.lx[lit][middle])
     sigma = np.sqrt((READING_NOISE * level) ** 2 / size + (DARK_SPREAD * level) ** 2 + 0.1)
-    return Rows(y, x, sigma, night[middle], np.zeros(y.size, bool), np.ones(y.size, bool))
+    return Rows(y, x, sigma, night[middle], np.zeros(y.size, bool), np.ones(y.size, bool), np.zeros(y.size))
 
 
 def _groups(rows: Rows, moving: Bools) -> list[list[int]]:

@@ -8,8 +8,8 @@ seconds of a switch-off the log never saw the dark, both readings were taken und
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, fields
 
 import numpy as np
 import polars as pl
@@ -20,6 +20,10 @@ Bools = NDArray[np.bool_]
 
 SETTLE_US = 3_000_000
 """A lamp needs a moment to reach its output and a detector to see it. Chosen by us: longer than usual fades of 0.7–2 s."""
+FRESH_US = 5_000_000
+"""A reading written so shortly before stands for the moment itself (chosen by us: no daylight moves within 5 s)."""
+FRESH_GAP_US = 1_200_000_000.0
+"""Longest time between two written values of a log of changes that are still compared (chosen by us)."""
 SETTLED_WITHIN = 0.02
 """Output moves below 2 % of full are no reason to set a reading aside (chosen by us: below 1 % noise of a reading)."""
 MOVED = 0.1
@@ -44,6 +48,8 @@ class Points:
         Whether the reading is logged on change and holds until the next value.
     period_us
         Usual time between readings.
+    fresh
+        Whether the reading was written at that moment, shape (n,); a held one may be off by the log's dead band.
     """
 
     t_us: NDArray[np.int64]
@@ -51,6 +57,7 @@ class Points:
     output: Floats
     held: bool
     period_us: float
+    fresh: Bools
 
     @property
     def max_gap_us(self) -> float:
@@ -75,6 +82,10 @@ class Moves:
     """Change that the slopes just before and after would have brought; NaN where neither is known. [lx]"""
     unrest: Floats
     """How much the reading moved by itself just before and after, over the same time. [lx]; NaN if unknown."""
+    band: Floats
+    """Dead band of the log at the larger of the two readings, 0 where it is sampled. [lx]"""
+    stale: NDArray[np.int64]
+    """How many of the two readings were held, not written at that moment."""
 
 
 def series(frame: pl.DataFrame) -> tuple[NDArray[np.int64], Floats]:
@@ -159,6 +170,7 @@ def usable_points(reading: pl.DataFrame, outputs: Mapping[str, pl.DataFrame]) ->
     t, lx = series(reading)
     period_us, sampled = regularity(t)
     held = not sampled
+    written = t
     tracks = [(to, vo / 100) for to, vo in (series(frame) for frame in outputs.values())]
     if held and t.size:
         t, lx = _held_moments(t, lx, tracks)
@@ -167,7 +179,11 @@ def usable_points(reading: pl.DataFrame, outputs: Mapping[str, pl.DataFrame]) ->
     for c, (to, vo) in enumerate(tracks):
         output[:, c], sure = _output_at(to, vo, t)
         certain &= sure & ~np.isnan(output[:, c])
-    return Points(t[certain], lx[certain], output[certain], held, 60e6 if held else period_us)
+    t, lx, output = t[certain], lx[certain], output[certain]
+    if not held:
+        return Points(t, lx, output, held, period_us, np.ones(t.size, dtype=bool))
+    fresh = t - as_of(written, written.astype(float), t) <= FRESH_US
+    return Points(t, lx, output, held, 60e6, fresh)
 
 
 def _held_moments(
@@ -202,11 +218,37 @@ def _next(times: NDArray[np.int64], at: NDArray[np.int64]) -> NDArray[np.int64]:
 
 
 def moves(points: Points) -> Moves:
-    """Differences between neighbouring points, with the drift that their surroundings suggest."""
+    """Differences between neighbouring points, with the drift that their surroundings suggest.
+
+    In a log of changes also the differences between neighbouring *written* values across a move: the first value after a switch-on and the
+    first after the switch-off are both exact, while the value held just before a switching may be off by the dead band.
+    """
+    every = _differences(points, points.max_gap_us, np.zeros(points.t_us.size))
+    if not points.held or points.fresh.sum() < 3:
+        return every
+    written = Points(
+        *(part[points.fresh] for part in (points.t_us, points.lx, points.output)),
+        held=True,
+        period_us=points.period_us,
+        fresh=points.fresh[points.fresh],
+    )
+    band = _dead_band(written)
+    every = _differences(points, points.max_gap_us, band(points.lx))
+    between = _differences(written, FRESH_GAP_US, band(written.lx))
+    # neighbours in both are already there
+    new = (np.abs(between.d_output) > OFF).any(axis=1) & ~np.isin(between.t_us, every.t_us[every.stale == 0])
+    return _joined(every, between, new)
+
+
+def _joined(a: Moves, b: Moves, keep: Bools) -> Moves:
+    return Moves(*(np.concatenate([getattr(a, f.name), getattr(b, f.name)[keep]]) for f in fields(Moves)))
+
+
+def _differences(points: Points, gap_us: float, band: Floats) -> Moves:
     t, lx, o = points.t_us, points.lx, points.output
     dt = np.diff(t).astype(float)
     d_lx, d_o = np.diff(lx), np.diff(o, axis=0)
-    near = dt <= points.max_gap_us
+    near = dt <= gap_us
     quiet = near & (np.abs(d_o) <= OFF).all(axis=1)
     slope = np.where(quiet, d_lx / np.maximum(dt, 1), np.nan)
     sides = np.stack([np.append(np.nan, slope[:-1]), np.append(slope[1:], np.nan)]) if dt.size else np.empty((2, 0))
@@ -215,7 +257,27 @@ def moves(points: Points) -> Moves:
     total, size = np.where(known, sides, 0).sum(axis=0), np.abs(np.where(known, sides, 0)).max(axis=0, initial=0)
     drift = np.where(count > 0, total / np.maximum(count, 1) * dt, np.nan)
     unrest = np.where(count > 0, size * dt, np.nan)
-    return Moves(t[1:], d_lx, d_o, o[:-1], o[1:], lx[:-1], lx[1:], dt, near, drift, unrest)
+    stale = (~points.fresh[:-1]).astype(np.int64) + ~points.fresh[1:]
+    band = np.maximum(band[:-1], band[1:])
+    return Moves(t[1:], d_lx, d_o, o[:-1], o[1:], lx[:-1], lx[1:], dt, near, drift, unrest, band, stale)
+
+
+def _dead_band(written: Points) -> Callable[[Floats], Floats]:
+    """Dead band of a log of changes as a function of the reading: the small ones of its changes without a move of the lamps."""
+    quiet = (np.abs(np.diff(written.output, axis=0)) <= OFF).all(axis=1)
+    change, at = np.abs(np.diff(written.lx))[quiet], written.lx[:-1][quiet]
+    at, change = at[change > 1.5], change[change > 1.5]
+    if change.size < 10:
+        return np.zeros_like
+    edges = np.array([0, 30, 100, 200, 400, 800, 1e9])
+    which = np.searchsorted(edges, at, side="right") - 1
+    bins = [b for b in range(edges.size - 1) if np.sum(which == b) >= 10]
+    if not bins:
+        usual = float(np.quantile(change, 0.3))
+        return lambda lx: np.full(lx.shape, usual)
+    centre = [float(np.median(at[which == b])) for b in bins]
+    size = [float(np.quantile(change[which == b], 0.3)) for b in bins]
+    return lambda lx: np.interp(lx, centre, size)
 
 
 def find_switching_steps(reading: pl.DataFrame) -> pl.DataFrame:
