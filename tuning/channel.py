@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import polars as pl
+from scipy.stats import gamma
 
 from tuning import reasons
 from tuning.circumstances import Circumstances, circumstances, output_from_steps, output_of
@@ -347,7 +348,9 @@ def _result(
         choice = replace(
             choice, index=current_index if current_index is not None else choice.index, decision="fix-first"
         )
-    curve = _curve(rates, cost, allowed, held)
+    wide = rates.doubted()
+    wide_cost = wide.cost(per_false_off=building.cost_per_false_off, price=building.electricity_price)
+    curve = _curve(rates, cost, allowed, held, wide, wide_cost, motion.usable_days)
     verdict = hold_off_verdict(
         None if current_index is None else curve[current_index],
         curve[choice.index],
@@ -459,13 +462,30 @@ def _per_week(rates: Rates, cost: Floats, index: int) -> PerWeek:
     )
 
 
-def _curve(rates: Rates, cost: Floats, allowed: Bools, in_force_s: float) -> tuple[DelayPoint, ...]:
+def _rate_interval(draws: Floats, weeks: float) -> tuple[float, float]:
+    """90 % interval of a long-run rate, no narrower than counting so few events in so many weeks allows (exact Poisson limits)."""
+    low, high = np.quantile(draws[1:], [0.05, 0.95])
+    events = max(float(draws.mean()) * weeks, 0.0)
+    least = gamma.ppf(0.05, events) / weeks if events > 0 else 0.0
+    return float(min(low, least)), float(max(high, gamma.ppf(0.95, events + 1) / weeks))
+
+
+def _curve(
+    rates: Rates,
+    cost: Floats,
+    allowed: Bools,
+    in_force_s: float,
+    wide: Rates,
+    wide_cost: Floats,
+    usable_days: float,
+) -> tuple[DelayPoint, ...]:
     points = []
+    weeks = max(usable_days / 7, 1e-6)
     for i, hold in enumerate(rates.hold_off_s):
         f, w, c = rates.false_offs[:, i], rates.wasted_on_h[:, i], cost[:, i]
-        f_low, f_high = np.quantile(f[1:], [0.05, 0.95])
-        w_low, w_high = np.quantile(w[1:], [0.05, 0.95])
-        c_low, c_high = np.quantile(c[1:], [0.05, 0.95])
+        f_low, f_high = _rate_interval(wide.false_offs[:, i], weeks)
+        w_low, w_high = np.quantile(wide.wasted_on_h[1:, i], [0.05, 0.95])
+        c_low, c_high = np.quantile(wide_cost[1:, i], [0.05, 0.95])
         points.append(
             DelayPoint(
                 hold_off_s=float(hold),
