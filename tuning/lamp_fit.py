@@ -93,7 +93,7 @@ def fit_lamps(points: Points, steps: Moves, dark: Bools) -> LampFit:
 
 
 def _quantum_lx(points: Points) -> float:
-    """Step in which the log writes its readings, 0 where it is finer than a tenth of a lux. [lx]"""
+    """Step in which the log writes its readings, 0 where it is finer than a tenth of a lux. [lx]."""
     for step in (10.0, 5.0, 2.0, 1.0, 0.5, 0.1):
         if np.abs(points.lx / step - np.round(points.lx / step)).max() < 1e-6:
             return step
@@ -101,7 +101,7 @@ def _quantum_lx(points: Points) -> float:
 
 
 def _rounding(rows: Rows, groups: list[list[int]], quantum_lx: float) -> Floats:
-    """What rounding may hide, as half widths of 90 %: an unlit reading that stands still is rounded the same way every time. [lx]"""
+    """What rounding may hide, as half widths of 90 %: an unlit reading that stands still is always rounded one way. [lx]."""
     x = np.stack([rows.x[:, group].mean(axis=1) for group in groups], axis=1)
     weight = x**2 / rows.sigma[:, None] ** 2
     total = np.maximum(weight.sum(axis=0), 1e-12)

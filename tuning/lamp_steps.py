@@ -9,7 +9,7 @@ seconds of a switch-off the log never saw the dark, both readings were taken und
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 import polars as pl
@@ -20,6 +20,8 @@ Bools = NDArray[np.bool_]
 
 SETTLE_US = 3_000_000
 """A lamp needs a moment to reach its output and a detector to see it. Chosen by us: longer than usual fades of 0.7–2 s."""
+CLOCKS_US = 1_500_000
+"""Loggers write the same moment up to this much apart (chosen by us)."""
 FRESH_US = 5_000_000
 """A reading written so shortly before stands for the moment itself (chosen by us: no daylight moves within 5 s)."""
 FRESH_GAP_US = 1_200_000_000.0
@@ -145,8 +147,8 @@ def _output_at(t: NDArray[np.int64], v: Floats, at: NDArray[np.int64]) -> tuple[
         stale = (at - t[earlier] > 2.5 * np.median(np.diff(t))) | (at > t[-1] + np.median(np.diff(t)))
         certain = (there | just_now | (np.abs(following - value) <= SETTLED_WITHIN)) & ~stale
         return value, certain
-    settled = as_of(t, v, at - SETTLE_US)
-    moved = np.abs(value - np.where(np.isnan(settled), value, settled))
+    settled, soon = as_of(t, v, at - SETTLE_US), as_of(t, v, at + CLOCKS_US)
+    moved = np.maximum(np.abs(value - np.where(np.isnan(settled), value, settled)), np.abs(soon - value))
     # a logger that writes outputs and readings on one clock pairs them; small moves are then no doubt about the output
     changes = t[1:][np.abs(np.diff(v)) > 0]
     paired = changes.size >= 5 and np.isin(changes, at).mean() >= 0.5
@@ -173,7 +175,11 @@ def usable_points(reading: pl.DataFrame, outputs: Mapping[str, pl.DataFrame]) ->
     written = t
     tracks = [(to, vo / 100) for to, vo in (series(frame) for frame in outputs.values())]
     if held and t.size:
-        t, lx = _held_moments(t, lx, tracks)
+        if any(_is_sampled(*track) for track in tracks):
+            # the moments of its moves are not known, only those at which the output was looked at
+            t, lx = _held_at(t, lx, np.unique(np.concatenate([t, *(to for to, _ in tracks)])))
+        else:
+            t, lx = _held_moments(t, lx, tracks)
     output = np.empty((t.size, len(tracks)))
     certain = np.ones(t.size, dtype=bool)
     for c, (to, vo) in enumerate(tracks):
@@ -195,18 +201,24 @@ def _held_moments(
     change = np.unique(np.concatenate([*changes, np.empty(0, np.int64)]))
     switch = np.unique(np.concatenate([*switches, np.empty(0, np.int64)]))
     limit = np.append(t[1:], t[-1] + 60_000_000)
-    next_change = _next(change, t)
-    # a value written while the lamp settles stands for the settled lamp if nothing follows for a while
-    last_change = as_of(change, change.astype(float), t)
-    early = (t - last_change) < SETTLE_US
+    # a value written while the lamp settles stands for the settled lamp if nothing follows for a while; one written just before may
+    # come from a clock that runs ahead and is then a value of after the move, too
+    following = _next(change, t)
+    ahead = following - t <= CLOCKS_US
+    last_change = np.where(ahead, following, as_of(change, change.astype(float), t))
+    early = ahead | (t - last_change < SETTLE_US)
     settled = np.where(early, last_change + SETTLE_US, t).astype(np.int64)
-    own = settled[~early | ((settled < limit) & (settled < next_change))]
-    # one second before a switching the held value still stands
-    before = switch - 1_000_000
+    own = settled[~early | ((settled < limit) & (settled < _next(change, settled - SETTLE_US)))]
+    # some seconds before a switching the held value still stands
+    before = switch - CLOCKS_US - 500_000
     # a move that called forth no new value within a minute left the reading within its dead band
-    nothing_new = _next(t, change) - change >= 60_000_000
-    outlived = change[nothing_new & (_next(change, change) - change >= 60_000_000)] + 59_000_000
-    at = np.unique(np.concatenate([own, before, outlived]))
+    quiet_until = np.minimum(_next(t, change - CLOCKS_US), _next(change, change))
+    outlived = change[quiet_until - change >= 60_000_000] + 57_000_000
+    return _held_at(t, lx, np.unique(np.concatenate([own, before, outlived])))
+
+
+def _held_at(t: NDArray[np.int64], lx: Floats, at: NDArray[np.int64]) -> tuple[NDArray[np.int64], Floats]:
+    """Held reading at given moments, those before its first value left out."""
     at = at[at >= t[0]]
     return at, as_of(t, lx, at)
 
@@ -226,12 +238,8 @@ def moves(points: Points) -> Moves:
     every = _differences(points, points.max_gap_us, np.zeros(points.t_us.size))
     if not points.held or points.fresh.sum() < 3:
         return every
-    written = Points(
-        *(part[points.fresh] for part in (points.t_us, points.lx, points.output)),
-        held=True,
-        period_us=points.period_us,
-        fresh=points.fresh[points.fresh],
-    )
+    f = points.fresh
+    written = replace(points, t_us=points.t_us[f], lx=points.lx[f], output=points.output[f], fresh=f[f])
     band = _dead_band(written)
     every = _differences(points, points.max_gap_us, band(points.lx))
     between = _differences(written, FRESH_GAP_US, band(written.lx))
