@@ -1,0 +1,175 @@
+"""How good the estimates are on simulated rooms: regret, intervals, classification, calibration.
+
+    python -m tests.simulation ROOMS --rooms 105 --weeks 6 --seed 3     (writes the rooms; minutes)
+    python -m tests.benchmarks.accuracy ROOMS                           (judges the estimates)
+
+*Regret* is the true long-run cost of the recommended hold-off over that of the best one, minus one; a ``trial`` is judged at its trial
+setting. Channels that cost less than ``WORTHLESS`` a week at best are left out: their regret is noise.
+"""
+
+from __future__ import annotations
+
+import argparse
+import multiprocessing as mp
+from collections.abc import Sequence
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+import polars as pl
+
+from tuning.pipeline import analyse_folder
+from tuning.results import ChannelResult
+
+WORTHLESS = 0.01
+
+
+@dataclass(frozen=True)
+class Judged:
+    """One channel beside its truth. ``points``: basis, and per quantity whether its interval holds the truth."""
+
+    folder: str
+    use: str
+    decision: str
+    in_force_s: float
+    recommended_s: float
+    best_s: float
+    best_cost: float
+    regret: float
+    regret_as_is: float
+    points: tuple[tuple[str, bool, bool, bool], ...]
+    p_false: np.ndarray
+    false: np.ndarray
+
+
+def _judge(channel: ChannelResult, folder: Path) -> Judged | None:
+    truth = pl.read_parquet(folder / "truth" / "truth_curve.parquet").filter(pl.col("channel") == channel.channel)
+    truth = truth.sort("hold_off_s")
+    hold = truth["hold_off_s"].to_numpy().astype(float)
+    cost = truth["cost"].to_numpy()
+    best = float(cost.min())
+    if best < WORTHLESS or channel.recommended.hold_off_s is None:
+        return None
+
+    def regret(hold_off_s: float) -> float:
+        return float(np.interp(np.log(hold_off_s), np.log(hold), cost)) / best - 1
+
+    rows = {float(r["hold_off_s"]): r for r in truth.iter_rows(named=True)}
+    points = tuple(
+        (
+            p.basis,
+            p.false_offs_low <= rows[p.hold_off_s]["false_offs"] <= p.false_offs_high,
+            p.wasted_on_h_low <= rows[p.hold_off_s]["wasted_on_h"] <= p.wasted_on_h_high,
+            p.cost_low <= rows[p.hold_off_s]["cost"] <= p.cost_high,
+        )
+        for p in channel.delay_curve
+        if p.hold_off_s in rows
+    )
+    p_false, false = _labels(channel, folder)
+    current = channel.current.hold_off_s
+    return Judged(
+        folder=folder.name,
+        use=channel.use,
+        decision=channel.decision,
+        in_force_s=current or float("nan"),
+        recommended_s=channel.recommended.hold_off_s,
+        best_s=float(hold[cost.argmin()]),
+        best_cost=best,
+        regret=regret(channel.recommended.hold_off_s),
+        regret_as_is=regret(current) if current else float("nan"),
+        points=points,
+        p_false=p_false,
+        false=false,
+    )
+
+
+def _labels(channel: ChannelResult, folder: Path) -> tuple[np.ndarray, np.ndarray]:
+    """Probability and truth of every switch-off that both know."""
+    truth = pl.read_parquet(folder / "truth" / "switch_offs.parquet").filter(pl.col("channel") == channel.channel)
+    if channel.switch_offs is None or truth.is_empty():
+        return np.empty(0), np.empty(0)
+    truth = truth.sort("time").with_columns(false=pl.col("present") & pl.col("minds"))
+    joined = channel.switch_offs.sort("time").join_asof(
+        truth.select(pl.col("time").cast(pl.Datetime("us", "UTC")), "false"),
+        on="time",
+        strategy="nearest",
+        tolerance="15s",
+    )
+    joined = joined.drop_nulls("false")
+    return joined["p_false"].to_numpy(), joined["false"].to_numpy()
+
+
+def judge_folder(folder: Path) -> list[Judged]:
+    """Analyse a simulated building and hold it against its truth."""
+    analysis = analyse_folder(folder)
+    judged = [_judge(c, folder) for c in analysis.channels if c.control != "relay"]
+    return [j for j in judged if j is not None]
+
+
+def judge_rooms(root: Path, *, processes: int = 2) -> list[Judged]:
+    """Judge every room below a folder."""
+    folders = sorted(p for p in root.iterdir() if (p / "site.toml").is_file())
+    with ProcessPoolExecutor(processes, mp_context=mp.get_context("spawn")) as pool:
+        return [j for judged in pool.map(judge_folder, folders, chunksize=4) for j in judged]
+
+
+def _share(values: Sequence[bool]) -> str:
+    return f"{np.mean(values):.3f} of {len(values)}" if len(values) else "none"
+
+
+def summary(judged: Sequence[Judged]) -> list[str]:
+    """The figures, as lines to print."""
+    regret = np.array([j.regret for j in judged])
+    as_is = np.array([j.regret_as_is for j in judged])
+    lines = [
+        f"channels {len(judged)}",
+        f"regret: mean {regret.mean():.3f}, 90th percentile {np.quantile(regret, 0.9):.3f}, worst {regret.max():.2f}",
+        f"leave as it is: mean {np.nanmean(as_is):.2f}, 90th percentile {np.nanquantile(as_is, 0.9):.2f}",
+        "decisions: "
+        + ", ".join(f"{d} {sum(j.decision == d for j in judged)}" for d in sorted({j.decision for j in judged})),
+    ]
+    for use in sorted({j.use for j in judged}):
+        mine = np.array([j.regret for j in judged if j.use == use])
+        lines.append(f"  {use:18s} {len(mine):3d} channels, mean regret {mine.mean():.3f}, worst {mine.max():.2f}")
+    for basis in ("observed", "extrapolated"):
+        points = [p for j in judged for p in j.points if p[0] == basis]
+        words = ", ".join(
+            f"{n} {_share([p[i] for p in points])}" for i, n in ((1, "false-offs"), (2, "wasted"), (3, "cost"))
+        )
+        lines.append(f"90 % intervals hold the truth, {basis}: {words}")
+    p = np.concatenate([j.p_false for j in judged])
+    false = np.concatenate([j.false for j in judged]).astype(bool)
+    called = p > 0.5
+    lines.append(
+        f"nuisance switch-offs: {int(false.sum())} of {len(p)}; precision {false[called].mean():.3f}, recall {called[false].mean():.3f}"
+    )
+    corridor = [(j.p_false > 0.5)[~j.false.astype(bool)] for j in judged if j.use == "corridor"]
+    if corridor:
+        lines.append(f"corridors: rightful switch-offs called false {np.concatenate(corridor).mean():.4f}")
+    for tenth in range(10):
+        mine = (p >= tenth / 10) & ((p < (tenth + 1) / 10) | (tenth == 9))
+        if mine.sum() >= 50:
+            lines.append(
+                f"  p_false {tenth / 10:.1f}…: {mine.sum()} events, said {p[mine].mean():.3f}, true {false[mine].mean():.3f}"
+            )
+    worst = sorted(judged, key=lambda j: -j.regret)[:8]
+    lines += [
+        f"  worst: {j.folder} {j.use}, in force {j.in_force_s:.0f} s, {j.decision} {j.recommended_s:.0f} s, best {j.best_s:.0f} s, "
+        f"regret {j.regret:.2f}"
+        for j in worst
+    ]
+    return lines
+
+
+def main() -> None:
+    """Judge the rooms of a folder and print the figures."""
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else None)
+    parser.add_argument("rooms", type=Path, help="folder written by python -m tests.simulation")
+    parser.add_argument("--processes", type=int, default=2)
+    given = parser.parse_args()
+    print("\n".join(summary(judge_rooms(given.rooms, processes=given.processes))))
+
+
+if __name__ == "__main__":
+    main()
