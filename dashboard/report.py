@@ -15,6 +15,7 @@ from dashboard.figures.day_raster import raster_figure
 from dashboard.figures.delay_curve import delay_figure
 from dashboard.figures.gap_lengths import gap_figure
 from dashboard.figures.target_curve import target_figure
+from dashboard.figures.task_light import task_figure
 from dashboard.figures.theme import LIGHT
 from dashboard.figures.timeline import raster, timeline
 from dashboard.report_style import SCRIPT, STYLE
@@ -88,7 +89,7 @@ def _mark(c: ChannelResult) -> str:
 def _summary(ranked: list[ChannelResult], analysis: Analysis) -> str:
     head = (
         "<tr><th>Room, channel</th><th>Decision</th><th>Hold-off</th><th>Target</th><th class='n'>False-offs<br>a week</th>"
-        "<th class='n'>Lit, nobody<br>there, h a week</th><th class='n'>Saves a week</th></tr>"
+        "<th class='n'>On, nobody<br>there, h a week</th><th class='n'>Saves a week</th></tr>"
     )
     rows = "".join(
         f"<tr><td><a href='#{_anchor(c)}'>{escape(words.room_title(c))}</a> · {escape(c.channel)}</td><td>{_mark(c)}</td>"
@@ -166,6 +167,12 @@ def _figures(c: ChannelResult, analysis: Analysis) -> str:
                 "Length of the pauses", "Pauses longer than the hold-off switch the light off.", gap_figure(c, LIGHT)
             )
         )
+    if c.light.task_lx_lit is not None:
+        drawn.append(
+            _figure(
+                "Light at the task", "Daylight and lamps together while lit with somebody there.", task_figure(c, LIGHT)
+            )
+        )
     if c.light.target_curve:
         drawn.append(
             _figure(
@@ -194,16 +201,23 @@ def _findings(c: ChannelResult, analysis: Analysis) -> str:
 
 
 def _sensitivity(c: ChannelResult, analysis: Analysis) -> str:
-    rows = words.sensitivity_rows(c, analysis)
-    if not rows:
+    moved = words.sensitivities(c, analysis)
+    if not moved:
         return ""
-    body = "".join(
-        f"<tr><td>{escape(a)}</td><td>{escape(b)}</td><td class='n'>{escape(h)}</td></tr>" for a, b, h in rows
-    )
+    chosen = words.hold(c.recommended.hold_off_s)
+    tables = "".join(_moved(m, chosen) for m in moved)
     told = "".join(f"<p>{escape(s)}</p>" for s in words.sensitivity_sentences(c, analysis))
+    return f"<h3>If the assumptions were others</h3>{tables}{told}"
+
+
+def _moved(m: words.Moved, chosen: str) -> str:
+    values = "".join(
+        f"<th class='n'>{escape(v)}{' (used)' if i == m.base else ''}</th>" for i, v in enumerate(m.values)
+    )
+    best = "".join(f"<td class='n'>{escape(h) if h == chosen else f'<b>{escape(h)}</b>'}</td>" for h in m.cheapest)
     return (
-        "<h3>If the assumptions were others</h3><table><thead><tr><th>Assumption</th><th>Value</th><th class='n'>Cheapest hold-off</th>"
-        f"</tr></thead><tbody>{body}</tbody></table>{told}"
+        f"<table><thead><tr><th>{escape(m.assumption)}</th>{values}</tr></thead>"
+        f"<tbody><tr><td>cheapest hold-off</td>{best}</tr></tbody></table>"
     )
 
 

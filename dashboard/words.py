@@ -83,6 +83,11 @@ def money(value: float, currency: str) -> str:
     return f"{currency}{NBSP}{minus}{size}"
 
 
+def weekly(value: float) -> str:
+    """Write a weekly rate; what rounds to nothing is 0."""
+    return "0" if value < 0.005 else often(value)
+
+
 def hours(value: float) -> str:
     """Write hours a week without its unit."""
     return f"{value:.0f}" if value >= 100 else f"{value:.1f}"
@@ -124,6 +129,17 @@ def evidence(finding: Finding, zone: str) -> list[tuple[str, str]]:
 
 
 UNITS: Final = {"s": "s", "lx": "lx", "kwh": "kWh", "w": "W", "pct": "%", "h": "h"}
+
+
+def code(finding: Finding) -> str:
+    """A finding's code as people read it.
+
+    Examples
+    --------
+    >>> code(Finding("hold-off-too-long", "warning", ""))
+    'hold-off too long'
+    """
+    return finding.code.replace("-", " ").replace("hold off", "hold-off")
 
 
 def _quantity(key: str) -> str:
@@ -180,7 +196,7 @@ def target_pair(c: ChannelResult) -> Pair:
 
 def false_offs_pair(c: ChannelResult) -> Pair:
     """False-offs a week now and then."""
-    return _rate_pair(c, "false_offs", often)
+    return _rate_pair(c, "false_offs", weekly)
 
 
 def wasted_pair(c: ChannelResult) -> Pair:
@@ -214,32 +230,52 @@ def plain_summary(c: ChannelResult, analysis: Analysis) -> str:
         f"{analysis.site} · {room_title(c)} ({c.room}) · channel {c.channel}",
         f"{DECISION_WORD[c.decision]}: hold-off {hold_pair(c).text}, target {target_pair(c).text}, mode {c.recommended.mode}",
         f"False-offs a week: {false_offs_pair(c).text}",
-        f"Lit with nobody there, h a week: {wasted_pair(c).text}",
+        f"On with nobody there, h a week: {wasted_pair(c).text}",
         f"Saves a week: {worth(c, analysis.currency)}",
         *c.reasons,
     ]
     return "\n".join(lines).replace(NBSP, " ")
 
 
-def sensitivity_rows(c: ChannelResult, analysis: Analysis) -> list[tuple[str, str, str]]:
-    """How the cheapest hold-off moves: assumption, its value, the hold-off."""
+@dataclass(frozen=True)
+class Moved:
+    """One assumption, its values and the cheapest hold-off at each, as text; ``base`` is the index of the value in use."""
+
+    assumption: str
+    values: tuple[str, ...]
+    cheapest: tuple[str, ...]
+    base: int | None
+
+
+def sensitivities(c: ChannelResult, analysis: Analysis) -> list[Moved]:
+    """How the cheapest hold-off moves with each assumption."""
     s, currency = c.sensitivity, analysis.currency
-    rows = [("cost of a false-off", money(value, currency), hold(best)) for value, best in s.by_false_off_cost]
-    rows += [("electricity price, per kWh", money(value, currency), hold(best)) for value, best in s.by_price]
-    rows += [("window for a reaction", hold(value), hold(best)) for value, best in s.by_window_s]
-    return rows
+    given = (
+        (f"cost of a false-off [{currency}]", s.by_false_off_cost, analysis.cost_per_false_off, "{:.2f}".format),
+        (f"price of electricity [{currency} per kWh]", s.by_price, analysis.electricity_price, "{:.2f}".format),
+        ("window for a reaction [s]", s.by_window_s, None, "{:.0f}".format),
+    )
+    return [
+        Moved(
+            name,
+            tuple(say(v) for v, _ in pairs),
+            tuple(hold(best) for _, best in pairs),
+            next((i for i, (v, _) in enumerate(pairs) if used is not None and math.isclose(v, used)), None),
+        )
+        for name, pairs, used, say in given
+        if pairs
+    ]
 
 
 def sensitivity_sentences(c: ChannelResult, analysis: Analysis) -> list[str]:
     """At what cost another setting becomes the cheapest, and the break-even."""
     s, currency, told = c.sensitivity, analysis.currency, []
     low, high = s.flips_at_cost
-    if low is not None:
-        told.append(f"Another setting becomes the cheapest where a false-off costs less than {money(low, currency)}.")
-    if high is not None:
-        told.append(f"Another setting becomes the cheapest where a false-off costs more than {money(high, currency)}.")
+    sides = [f"{word} {money(v, currency)}" for word, v in (("below", low), ("above", high)) if v is not None]
+    if sides:
+        told.append(f"Another hold-off becomes the cheapest where a false-off costs {' or '.join(sides)}.")
     if s.by_false_off_cost and low is None and high is None:
-        told.append("No cost of a false-off within a factor of 100 makes another setting the cheapest.")
+        told.append("No cost of a false-off within a factor of 100 makes another hold-off the cheapest.")
     if s.break_even_s is not None and math.isfinite(s.break_even_s):
         told.append(f"The light burns as much as one false-off costs in {_long(s.break_even_s)}.")
     return told

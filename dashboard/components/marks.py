@@ -83,4 +83,4 @@ def cautions() -> Component:
 
 def empty(text: str, *more: Component) -> Component:
     """Say why there is nothing to see, and what to do."""
-    return html.Div([html.P(text), *more], className="empty")
+    return html.Div([html.P(text), *more], className="nothing")

@@ -8,17 +8,26 @@ import numpy as np
 import plotly.graph_objects as go
 import polars as pl
 
-from dashboard.figures.day_raster import LEFT_NAME, state_colours
+from dashboard.figures.day_raster import state_colours
 from dashboard.figures.theme import Palette, dress, panels, rgba
-from dashboard.figures.timeline import STATE_NAMES, UNKNOWN, Timeline, day_frame, day_spans
+from dashboard.figures.timeline import UNKNOWN, Timeline, day_frame, day_spans
 from tuning.results import ChannelResult
 from tuning.wording import duration
 
 MOST_POINTS = 3000
 """More change points a day than this are thinned to the least and the greatest of each minute."""
 
+HOURS = [
+    {"dtickrange": [3_600_000, None], "value": "%H"},
+    {"dtickrange": [60_000, 3_600_000], "value": "%H:%M"},
+    {"dtickrange": [None, 60_000], "value": "%H:%M:%S"},
+]
+"""How times are written, by the distance of two ticks [ms]: hours, and more only where one has zoomed in."""
 
-def day_figure(result: ChannelResult, line: Timeline, day: dt.date, colours: Palette) -> go.Figure:
+
+def day_figure(
+    result: ChannelResult, line: Timeline, day: dt.date, colours: Palette, *, legend: bool = True
+) -> go.Figure:
     """Draw one day of one channel; axes in the building's wall-clock time."""
     light, output = _light_rows(result, line, day), _output_rows(result, line, day)
     rows = [True, light is not None, output is not None]
@@ -32,16 +41,18 @@ def day_figure(result: ChannelResult, line: Timeline, day: dt.date, colours: Pal
     if output is not None:
         row += 1
         _output(figure, output, colours, row)
-    dress(figure, colours, height=170 + 150 * (len(weights) - 1))
+    dress(figure, colours, height=170 + 150 * (len(weights) - 1), legend=legend)
     first = dt.datetime.combine(day, dt.time())
     # Bars are lengths of time, so the type is not guessed right; and axes of unlike types cannot move together.
-    figure.update_xaxes(type="date", range=[first, first + dt.timedelta(days=1)], tickformat="%H:%M", nticks=9)
-    figure.update_xaxes(title_text=f"time of day [h:min, local], {day:%a} {day.day} {day:%b %Y}", row=row, col=1)
+    figure.update_xaxes(
+        type="date", range=[first, first + dt.timedelta(days=1)], nticks=9, tickangle=0, tickformatstops=HOURS
+    )
+    figure.update_xaxes(title_text=f"time of day [h, local], {day:%a} {day.day} {day:%b %Y}", row=row, col=1)
     figure.update_yaxes(
         row=1,
         col=1,
         tickvals=[1, 0],
-        ticktext=["movement", "light"],
+        ticktext=["movement", "load" if line.relay else "light"],
         range=[-0.55, 1.75],
         title_text="",
         showgrid=False,
@@ -64,10 +75,10 @@ def _lanes(figure: go.Figure, line: Timeline, day: dt.date, colours: Palette) ->
                 y=np.zeros(int(mine.sum())),
                 orientation="h",
                 width=0.7,
-                name=STATE_NAMES[state],
+                name=line.state_names[state],
                 marker={"color": by_state[state], "line": {"width": 0}},
                 customdata=[duration(s) for s in spans.length_s[mine]],
-                hovertemplate=f"{STATE_NAMES[state]}<br>from %{{base|%H:%M:%S}} for %{{customdata}}<extra></extra>",
+                hovertemplate=f"{line.state_names[state]}<br>from %{{base|%H:%M:%S}} for %{{customdata}}<extra></extra>",
             ),
             row=1,
             col=1,
@@ -92,7 +103,7 @@ def _lanes(figure: go.Figure, line: Timeline, day: dt.date, colours: Palette) ->
             x=left["time"].to_list(),
             y=[0.5] * len(left),
             mode="markers",
-            name=LEFT_NAME,
+            name=line.left_name,
             marker={
                 "symbol": "triangle-down",
                 "size": 10,

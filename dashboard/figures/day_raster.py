@@ -13,14 +13,12 @@ from dashboard.figures.timeline import (
     EMPTY_LIT,
     PRESENT_LIT,
     PRESENT_UNLIT,
-    STATE_NAMES,
     UNKNOWN,
     Raster,
 )
 
 LEAST_ROW_PX, MOST_ROW_PX, RASTER_PX = 4, 14, 420
 """Rows are as high as fits; a raster of a few weeks is about so high. A year runs to 1,500 px."""
-LEFT_NAME = "left in the dark"
 
 
 def state_colours(colours: Palette) -> dict[int, str]:
@@ -34,7 +32,7 @@ def state_colours(colours: Palette) -> dict[int, str]:
     }
 
 
-def raster_figure(raster: Raster, colours: Palette, *, chosen: dt.date | None = None) -> go.Figure:
+def raster_figure(raster: Raster, colours: Palette, *, chosen: dt.date | None = None, legend: bool = True) -> go.Figure:
     """Draw the raster.
 
     Parameters
@@ -45,12 +43,15 @@ def raster_figure(raster: Raster, colours: Palette, *, chosen: dt.date | None = 
         The scheme.
     chosen
         The day that is shown in detail; marked at the edge.
+    legend
+        Whether the figure names its own colours.
 
     Returns
     -------
     Figure with one heatmap (int8), one marker trace of those left in the dark, and a key of squares.
     """
     by_state = state_colours(colours)
+    row_px = min(max(RASTER_PX // max(len(raster.days), 1), LEAST_ROW_PX), MOST_ROW_PX)
     figure = go.Figure()
     scale = [[edge, by_state[s]] for s in range(5) for edge in (s / 5, (s + 1) / 5)]
     names = [d.isoformat() for d in raster.days]
@@ -71,26 +72,25 @@ def raster_figure(raster: Raster, colours: Palette, *, chosen: dt.date | None = 
     )
     for state in (PRESENT_LIT, EMPTY_LIT, PRESENT_UNLIT, DARK, UNKNOWN):
         if (raster.state == state).any():
-            figure.add_trace(_key(STATE_NAMES[state], by_state[state], colours))
+            figure.add_trace(_key(raster.state_names[state], by_state[state], colours))
     left = raster.left
     figure.add_trace(
         go.Scatter(
             x=left["hour"].to_list(),
             y=[d.isoformat() for d in left["day"]],
             mode="markers",
-            name=LEFT_NAME,
+            name=raster.left_name,
             marker={
                 "symbol": "triangle-down",
-                "size": 8,
+                "size": min(max(row_px * 0.7, 4.5), 8),
                 "color": colours.left,
-                "line": {"color": colours.surface, "width": 1},
+                "line": {"color": colours.surface, "width": 0.5},
             },
             customdata=left["p_false"].to_list(),
-            hovertemplate="%{y}: somebody left in the dark<br>probability %{customdata:.0%}<extra></extra>",
+            hovertemplate="%{y}: " + raster.left_name + "<br>probability %{customdata:.0%}<extra></extra>",
         )
     )
-    row_px = min(max(RASTER_PX // max(len(raster.days), 1), LEAST_ROW_PX), MOST_ROW_PX)
-    dress(figure, colours, height=110 + max(len(raster.days), 7) * row_px)
+    dress(figure, colours, height=(110 if legend else 76) + max(len(raster.days), 7) * row_px, legend=legend)
     figure.update_xaxes(
         range=[0, 24],
         tickvals=list(range(0, 25, 3)),

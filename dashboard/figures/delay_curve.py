@@ -6,13 +6,22 @@ import math
 
 import plotly.graph_objects as go
 
-from dashboard.figures.theme import Palette, dress, hold_off_ticks, panels, rgba, sentence
+from dashboard.figures.theme import (
+    Palette,
+    dress,
+    hold_off_ticks,
+    in_force_mark,
+    panels,
+    recommended_mark,
+    rgba,
+    sentence,
+)
 from tuning.results import ChannelResult, DelayPoint
 from tuning.wording import duration
 
 PANELS = (
     ("false_offs", "false-offs<br>[per week]", ".3~g"),
-    ("wasted_on_h", "lit, nobody there<br>[h per week]", ".2~f"),
+    ("wasted_on_h", "{on}, nobody there<br>[h per week]", ".2~f"),
     ("cost", "cost<br>[{currency} per week]", ".2~f"),
 )
 
@@ -31,14 +40,15 @@ def delay_figure(result: ChannelResult, colours: Palette, *, currency: str) -> g
     for row, (field, title, digits) in enumerate(PANELS, start=1):
         _panel(figure, points, field, colours, row, digits)
         _marks(figure, now, new, field, colours, row)
-        figure.update_yaxes(
-            title_text=title.format(currency=currency), row=row, col=1, range=_reach(points, now, new, field)
-        )
+        name = title.format(currency=currency, on="running" if result.control == "relay" else "lit")
+        figure.update_yaxes(title_text=name, row=row, col=1, range=_reach(points, now, new, field))
     dress(figure, colours, height=560)
     values = [p.hold_off_s for p in points]
     ticks, names = hold_off_ticks(values)
     low, high = values[0] * 0.88, values[-1] * 1.13
-    figure.update_xaxes(type="log", tickvals=ticks, ticktext=names, range=[math.log10(low), math.log10(high)])
+    figure.update_xaxes(
+        type="log", tickvals=ticks, ticktext=names, tickangle=0, range=[math.log10(low), math.log10(high)]
+    )
     figure.update_xaxes(title_text="hold-off [min, logarithmic]", row=3, col=1)
     _beyond(figure, points, high, colours)
     figure.update_layout(hovermode="x unified")
@@ -124,9 +134,10 @@ def _candidates(points: tuple[DelayPoint, ...], field: str, colours: Palette) ->
 def _marks(
     figure: go.Figure, now: DelayPoint | None, new: DelayPoint | None, field: str, colours: Palette, row: int
 ) -> None:
-    ring = {"symbol": "circle-open", "size": 16, "color": colours.now, "line": {"width": 2.5, "color": colours.now}}
-    diamond = {"symbol": "diamond", "size": 11, "color": colours.accent, "line": {"width": 1, "color": colours.surface}}
-    for point, name, marker in ((now, "in force", ring), (new, "recommended", diamond)):
+    for point, name, marker in (
+        (now, "in force", in_force_mark(colours)),
+        (new, "recommended", recommended_mark(colours)),
+    ):
         if point is None:
             continue
         figure.add_trace(

@@ -12,31 +12,56 @@ from tuning.results import ChannelResult
 from tuning.wording import duration
 
 PER_DECADE = 14
-TICKS_S = (1, 10, 60, 300, 900, 3600, 4 * 3600, 24 * 3600)
+TICKS_S = (1, 10, 60, 600, 3600, 36000, 360000)
 
 
-def gap_histogram(gap_s: np.ndarray, p_still: np.ndarray, *, weeks: float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Sum stillness and absence per cell of the logarithmic length.
+def length_edges(gap_s: np.ndarray, *, at_s: float | None) -> np.ndarray:
+    """Cells of the logarithmic length: even, but never finer than the log can tell lengths apart.
 
     Parameters
     ----------
     gap_s
-        Gaps that ended with a motion. [s]
-    p_still
-        Probability of each that somebody was there.
-    weeks
-        Usable time of the log.
+        Gaps. [s]
+    at_s
+        A length that must be an edge, so that what lies beyond it is not mixed with what does not. [s]
 
     Returns
     -------
-    Edges ``(n + 1,)`` [s], expected stillnesses a week ``(n,)``, expected absences a week ``(n,)``.
+    Edges, increasing. [s]
     """
-    low = math.floor(math.log10(max(gap_s.min(), 0.5)) * PER_DECADE)
-    high = math.ceil(math.log10(gap_s.max() * 1.001) * PER_DECADE)
-    edges = 10 ** (np.arange(low, max(high, low + 1) + 1) / PER_DECADE)
-    still = np.histogram(gap_s, edges, weights=p_still)[0] / weeks
-    absent = np.histogram(gap_s, edges, weights=1 - p_still)[0] / weeks
-    return edges, still, absent
+    short = np.unique(np.round(gap_s[gap_s < 600], 3))
+    resolution = min(float(np.median(np.diff(short))) if len(short) > 1 else 1.0, float(gap_s.min()))
+    low, high = math.floor(math.log10(gap_s.min()) * PER_DECADE), math.ceil(math.log10(gap_s.max()) * PER_DECADE) + 1
+    even = 10 ** (np.arange(low, high + 1) / PER_DECADE)
+    # Half-way between what can be told apart, one step at least from edge to edge.
+    steps = np.unique(np.round(even / resolution)) * resolution - resolution / 2
+    edges = np.where(even > 20 * resolution, even, np.nan)
+    joined = np.union1d(steps[steps <= 20 * resolution], edges[np.isfinite(edges)])
+    joined = joined[joined > 0]
+    if at_s is not None and joined[0] < at_s < joined[-1]:
+        joined = joined.copy()
+        joined[np.argmin(np.abs(np.log(joined / at_s)))] = at_s
+    return np.asarray(joined)
+
+
+def gap_density(
+    gap_s: np.ndarray, p_still: np.ndarray, edges_s: np.ndarray, *, weeks: float
+) -> tuple[np.ndarray, np.ndarray]:
+    """Expected stillnesses and absences a week and doubling of length, ``(n,)`` each.
+
+    Parameters
+    ----------
+    gap_s, p_still
+        Gaps that ended with a motion [s], and the probability of each that somebody was there.
+    edges_s
+        ``(n + 1,)``. [s]
+    weeks
+        Usable time of the log.
+    """
+    width = np.diff(np.log2(edges_s)) * weeks
+    still = np.histogram(gap_s, edges_s, weights=p_still)[0] / width
+    absent = np.histogram(gap_s, edges_s, weights=1 - p_still)[0] / width
+    return still, absent
 
 
 def gap_figure(result: ChannelResult, colours: Palette) -> go.Figure:
@@ -47,17 +72,16 @@ def gap_figure(result: ChannelResult, colours: Palette) -> go.Figure:
     ended = gaps.filter(gaps["end_kind"] == "motion")
     if ended.is_empty():
         return sentence(colours, "No pause in the log ended with a movement.")
-    edges, still, absent = gap_histogram(
-        np.maximum(ended["gap_s"].to_numpy(), 0.5),
-        ended["p_still"].fill_null(0).to_numpy(),
-        weeks=max(result.usable_days / 7, 1e-6),
-    )
+    gap_s, weeks = np.maximum(ended["gap_s"].to_numpy(), 0.5), max(result.usable_days / 7, 1e-6)
+    edges = length_edges(gap_s, at_s=result.current.hold_off_s)
+    still, absent = gap_density(gap_s, ended["p_still"].fill_null(0).to_numpy(), edges, weeks=weeks)
     figure = go.Figure()
     styles = (
         ("somebody still there", still, colours.present, "solid", 0.32),
         ("nobody there", absent, colours.empty, "dot", 0.28),
     )
-    floor = 0.3 / max(result.usable_days / 7, 1e-6)
+    # A third of what a single pause is worth in an even cell.
+    floor = PER_DECADE * math.log10(2) / 3 / weeks
     for name, height, colour, dash, alpha in styles:
         figure.add_trace(
             go.Scatter(
@@ -69,7 +93,7 @@ def gap_figure(result: ChannelResult, colours: Palette) -> go.Figure:
                 fillcolor=rgba(colour, alpha),
                 name=name,
                 customdata=[duration(e) for e in edges],
-                hovertemplate=f"{name}: %{{y:.2~g}} a week, %{{customdata}} and longer<extra></extra>",
+                hovertemplate=f"{name}: %{{y:.2~g}} a week and doubling, %{{customdata}} and longer<extra></extra>",
             )
         )
     dress(figure, colours, height=300)
@@ -78,11 +102,15 @@ def gap_figure(result: ChannelResult, colours: Palette) -> go.Figure:
         type="log",
         tickvals=ticks,
         ticktext=[_length(t) for t in ticks],
+        tickangle=0,
         title_text="length of the pause [s, min, h; logarithmic]",
     )
     top = float(max(still.max(), absent.max(), floor * 10))
     figure.update_yaxes(
-        type="log", range=[math.log10(floor), math.log10(top * 2.2)], title_text="pauses [per week]", dtick=1
+        type="log",
+        range=[math.log10(floor), math.log10(top * 2.2)],
+        title_text="pauses [per week<br>and doubling of length]",
+        dtick=1,
     )
     _setting(figure, result.current.hold_off_s, "in force", colours.now, "solid", 1.0, colours)
     if result.recommended.hold_off_s != result.current.hold_off_s:

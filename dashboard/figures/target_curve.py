@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import plotly.graph_objects as go
 
-from dashboard.figures.theme import Palette, dress, panels, sentence
+from dashboard.figures.theme import Palette, dress, in_force_mark, panels, recommended_mark, sentence
 from tuning.results import ChannelResult
 
 UNDER_LIT_LIMIT_PCT = 5.0
@@ -49,7 +49,7 @@ def target_figure(result: ChannelResult, colours: Palette) -> go.Figure:
         col=1,
     )
     dress(figure, colours, height=360)
-    figure.update_xaxes(title_text="target illuminance [lx, in the detector's reading]", row=2, col=1)
+    figure.update_xaxes(title_text="target illuminance [lx at the detector]", row=2, col=1)
     return figure
 
 
@@ -57,23 +57,18 @@ def _marks(
     figure: go.Figure, result: ChannelResult, x: list[float], y: list[float], colours: Palette, row: int
 ) -> None:
     marks = (
-        (result.current.target_lx, "in force", "circle-open", colours.now),
-        (result.recommended.target_lx, "recommended", "diamond", colours.accent),
+        (result.current.target_lx, "in force", in_force_mark(colours)),
+        (result.recommended.target_lx, "recommended", recommended_mark(colours)),
     )
-    for target, name, symbol, colour in marks:
+    for target, name, marker in marks:
         if target is None or not x[0] <= target <= x[-1]:
             continue
         figure.add_trace(
             go.Scatter(
                 x=[target],
-                y=[_between(x, y, target)],
+                y=[float(np.interp(target, x, y))],
                 mode="markers",
-                marker={
-                    "symbol": symbol,
-                    "size": 12,
-                    "color": colour,
-                    "line": {"width": 2.5 if symbol.endswith("open") else 1, "color": colour},
-                },
+                marker=marker,
                 name=f"{name} {target:.0f} lx",
                 legendgroup=name,
                 showlegend=row == 1,
@@ -83,7 +78,3 @@ def _marks(
             row=row,
             col=1,
         )
-
-
-def _between(x: list[float], y: list[float], at: float) -> float:
-    return float(np.interp(at, x, y))

@@ -13,8 +13,6 @@ from typing import Any, Literal
 import plotly.graph_objects as go
 from plotly.subplots import make_subplots
 
-from tuning.wording import duration
-
 Scheme = Literal["light", "dark"]
 FONT = "system-ui, -apple-system, 'Segoe UI', Roboto, 'Noto Sans', Ubuntu, Cantarell, sans-serif"
 
@@ -194,7 +192,7 @@ def axis(colours: Palette) -> dict[str, Any]:
 
 
 def hold_off_ticks(values_s: list[float], *, room: float = 0.11) -> tuple[list[float], list[str]]:
-    """Pick tick marks among hold-offs for a log axis so that no two labels touch.
+    """Pick tick marks among hold-offs for a log axis so that no two labels touch. Labels are in minutes.
 
     Parameters
     ----------
@@ -205,8 +203,8 @@ def hold_off_ticks(values_s: list[float], *, room: float = 0.11) -> tuple[list[f
 
     Examples
     --------
-    >>> hold_off_ticks([60, 120, 1500, 1800])
-    ([60, 120, 1800], ['1 min', '2 min', '30 min'])
+    >>> hold_off_ticks([45, 120, 1500, 1800])
+    ([45, 120, 1800], ['0.75', '2', '30'])
     """
     if not values_s:
         return [], []
@@ -220,7 +218,17 @@ def hold_off_ticks(values_s: list[float], *, room: float = 0.11) -> tuple[list[f
     if values_s[0] != values_s[-1]:
         chosen.append(values_s[0])
     ticks = sorted(chosen)
-    return ticks, [duration(v) for v in ticks]
+    return ticks, [f"{v / 60:.3g}" for v in ticks]
+
+
+def in_force_mark(colours: Palette) -> dict[str, Any]:
+    """Return the marker of what is in force: a ring, wide enough that the recommended mark fits into it."""
+    return {"symbol": "circle-open", "size": 16, "color": colours.now, "line": {"width": 2.5, "color": colours.now}}
+
+
+def recommended_mark(colours: Palette) -> dict[str, Any]:
+    """Return the marker of what is recommended: a full diamond."""
+    return {"symbol": "diamond", "size": 11, "color": colours.accent, "line": {"width": 1, "color": colours.surface}}
 
 
 def sentence(colours: Palette, text: str, *, height: int = 160) -> go.Figure:

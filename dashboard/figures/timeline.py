@@ -25,12 +25,20 @@ US: Final = 1_000_000
 CELL_S: Final = 300
 COLUMNS: Final = 86400 // CELL_S
 UNKNOWN, DARK, PRESENT_UNLIT, PRESENT_LIT, EMPTY_LIT = range(5)
-STATE_NAMES: Final = (
+
+LIT_NAMES: Final = (
     "no reading",
     "dark, nobody there",
     "somebody there, light off",
     "lit, somebody there",
     "lit, nobody there",
+)
+RUNNING_NAMES: Final = (
+    "no reading",
+    "off, nobody there",
+    "somebody there, load off",
+    "running, somebody there",
+    "running, nobody there",
 )
 SHARE_SHOWN: Final = 0.2
 """A cell shows as dark only where nothing else fills a fifth of it, so that a visit of a minute stays visible. Chosen by us."""
@@ -101,13 +109,25 @@ class Timeline:
     zone: str
     switch_offs: pl.DataFrame
     motions: pl.DataFrame
+    relay: bool = False
+
+    @property
+    def state_names(self) -> tuple[str, ...]:
+        """What the states are called: a relay runs something that is not light."""
+        return RUNNING_NAMES if self.relay else LIT_NAMES
+
+    @property
+    def left_name(self) -> str:
+        """What a wrong switch-off is called."""
+        return "stopped over somebody" if self.relay else "left in the dark"
 
     @cached_property
     def days(self) -> list[dt.date]:
         """Local days that the log touches, in order."""
         zone = ZoneInfo(self.zone)
         first = dt.datetime.fromtimestamp(self.first_us / US, tz=zone).date()
-        last = dt.datetime.fromtimestamp(max(self.last_us - 1, self.first_us) / US, tz=zone).date()
+        # Less than one cell beyond midnight is no day.
+        last = dt.datetime.fromtimestamp(max(self.last_us - CELL_S * US, self.first_us) / US, tz=zone).date()
         return [first + dt.timedelta(days=i) for i in range((last - first).days + 1)]
 
     def bounds_us(self, day: dt.date) -> tuple[int, int]:
@@ -127,31 +147,28 @@ def timeline(result: ChannelResult, *, zone: str) -> Timeline | None:
     gap_start = _epoch(result.gaps["start"])
     gap_end = gap_start + np.round(result.gaps["gap_s"].to_numpy() * US).astype(np.int64)
     still = np.clip(np.nan_to_num(result.gaps["p_still"].to_numpy()), 0, 1)
-    at = np.concatenate([start, end, gap_start, gap_end])
-    present = np.concatenate([np.ones(len(start)), np.zeros(len(end)), still, np.zeros(len(gap_end))])
-    known = np.concatenate([np.ones(len(start)), np.zeros(len(end)), np.ones(len(gap_start)), np.zeros(len(gap_end))])
-    # Where a stretch ends and the next begins at one instant, what begins must have the last word.
-    opens = np.concatenate(
-        [np.full(len(start), 2), np.zeros(len(end)), np.ones(len(gap_start)), np.zeros(len(gap_end))]
-    )
-    instant = np.concatenate([start == end, np.zeros(len(at) - len(start), dtype=bool)])
-    order = np.lexsort((opens, at))
-    order = order[~instant[order]]
-    steps = at[order]
-    offs = (
-        result.switch_offs
-        if result.switch_offs is not None
-        else pl.DataFrame(schema={"time": TIME, "p_false": pl.Float64})
-    )
+    first = int(start[0]) if result.start is None else min(round(result.start.timestamp() * US), int(start[0]))
+    # Before the first movement the log runs and nobody moves.
+    begin = np.concatenate([start, gap_start, [first]])
+    close = np.concatenate([end, gap_end, start[:1]])
+    value = np.concatenate([np.ones(len(start)), still, [0.0]])
+    moving = np.concatenate([np.ones(len(start)), np.zeros(len(still) + 1)])
+    long = close > begin
+    begin, close, value, moving = begin[long], close[long], value[long], moving[long]
+    at = np.concatenate([begin, close])
+    # Where one ends and another begins at one instant, what begins has the last word, movement before all.
+    order = np.lexsort((np.concatenate([1 + moving, np.zeros(len(close))]), at))
+    empty = pl.DataFrame(schema={"time": TIME, "p_false": pl.Float64})
     return Timeline(
-        Steps(steps, present[order]),
-        Steps(steps, known[order]),
+        Steps(at[order], np.concatenate([value, np.zeros(len(close))])[order]),
+        Steps(at[order], np.concatenate([np.ones(len(begin)), np.zeros(len(close))])[order]),
         _lit(result),
-        int(start[0]),
+        first,
         int(max(end[-1], gap_end.max(initial=0))),
         zone,
-        offs,
+        empty if result.switch_offs is None else result.switch_offs,
         motions,
+        result.control == "relay",
     )
 
 
@@ -172,13 +189,15 @@ def _lit(result: ChannelResult) -> Steps:
 class Raster:
     """Days × times of day.
 
-    ``state`` is int8, ``(days, 288)``, values as in :data:`STATE_NAMES`; ``left`` holds for each switch-off that probably left
+    ``state`` is int8, ``(days, 288)``, values as in :data:`LIT_NAMES`; ``left`` holds for each switch-off that probably left
     somebody in the dark its row, its local hour of day and its probability.
     """
 
     days: list[dt.date]
     state: npt.NDArray[np.int8]
     left: pl.DataFrame
+    state_names: tuple[str, ...] = LIT_NAMES
+    left_name: str = "left in the dark"
 
 
 def _product(a: Steps, b: Steps) -> Steps:
@@ -210,8 +229,9 @@ def raster(line: Timeline, *, p_false_shown: float = 0.5) -> Raster:
     row = (local.dt.date() - line.days[0]).dt.total_days().to_numpy().astype(np.int64)
     column = (local.dt.hour().cast(pl.Int64) * 12 + local.dt.minute() // 5).to_numpy().astype(np.int64)
     grid = np.full((len(line.days), COLUMNS), UNKNOWN, dtype=np.int8)
-    grid[row, column] = state
-    return Raster(line.days, grid, _left(line, p_false_shown))
+    inside = row < len(line.days)
+    grid[row[inside], column[inside]] = state[inside]
+    return Raster(line.days, grid, _left(line, p_false_shown), line.state_names, line.left_name)
 
 
 def _left(line: Timeline, p_false_shown: float) -> pl.DataFrame:
@@ -233,7 +253,7 @@ class Lane:
 
 
 def day_spans(line: Timeline, day: dt.date) -> Lane:
-    """Cut one day into spans of one state each (see :data:`STATE_NAMES`), presence being likely or not."""
+    """Cut one day into spans of one state each (see :data:`LIT_NAMES`), presence being likely or not."""
     first, last = line.bounds_us(day)
     at = np.unique(np.concatenate([line.present.at_us, line.lit.at_us]))
     at = np.concatenate([[first], at[(at > first) & (at < last)]])

@@ -144,7 +144,7 @@ def light() -> LightResult:
             TargetPoint(float(t), 4 + t / 100, max(0.0, 0.8 - t / 450), min(1.0, t / 900))
             for t in (300, 350, 400, 450, 500, 600)
         ),
-        task_lx_lit=None,
+        task_lx_lit=pl.DataFrame({"task_lx": (daylight + 5 * output)[lit], "lit": output[lit] > 0}),
         daylight=frame,
     )
 

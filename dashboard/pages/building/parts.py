@@ -11,7 +11,6 @@ from dashboard import ids, words
 from dashboard.components import marks
 from dashboard.pages.building.ranking import RoomRow, attention, counts
 from tuning.results import Analysis, ChannelResult
-from tuning.wording import often
 
 ATTENTION_SHOWN = 5
 
@@ -46,7 +45,7 @@ def balance(analysis: Analysis) -> list[Component]:
     def row(title: str, field: str, unit: str) -> Component:
         now = sum(getattr(c.current_rates, field) for c in both)
         new = sum(getattr(c.recommended_rates, field) for c in both)
-        say = often if field == "false_offs" else (lambda v: f"{v:,.0f}" if v >= 100 else f"{v:.1f}")
+        say = words.weekly if field == "false_offs" else (lambda v: f"{v:,.0f}" if v >= 100 else f"{v:.1f}")
         less = new - now
         sign = "−" if less < 0 else "+"
         change = "±0" if say(abs(less)) in ("0", "0.0", "0.00") else f"{sign}{say(abs(less))}"
@@ -66,6 +65,7 @@ def balance(analysis: Analysis) -> list[Component]:
             [
                 html.Strong(words.money(worth, currency), className="sum"),
                 " a week is what setting the recommendations is worth.",
+                *_shares(both, currency),
             ]
         ),
         html.Table(
@@ -76,9 +76,9 @@ def balance(analysis: Analysis) -> list[Component]:
                 html.Tbody(
                     [
                         row("False-offs", "false_offs", "per week"),
-                        row("Lit with nobody there", "wasted_on_h", "h per week"),
+                        row("On with nobody there", "wasted_on_h", "h per week"),
                         row("Energy", "energy_kwh", "kWh per week"),
-                        row("Cost of both", "cost", f"{currency} per week"),
+                        row("Nuisance and waste", "cost", f"{currency} per week"),
                     ]
                 ),
             ],
@@ -87,11 +87,21 @@ def balance(analysis: Analysis) -> list[Component]:
     ]
 
 
+def _shares(both: list[ChannelResult], currency: str) -> list[str]:
+    targets = sum(c.target_saving for c in both if c.decision in ("change", "trial"))
+    if targets < 0.005:
+        return []
+    return [f" Of that, {words.money(targets, currency)} comes from targets; the last line below is without it."]
+
+
 def attention_list(analysis: Analysis) -> list[Component]:
     """What needs somebody on site, before any setting."""
     told = attention(analysis)
     if not told:
-        return [html.H2("Needs attention first"), html.P("Nothing: no channel has a warning.", className="soft")]
+        return [
+            html.H2("Needs attention first"),
+            html.P("Nothing: the settings below answer every warning.", className="soft"),
+        ]
     items = [
         html.Li(
             [
@@ -107,7 +117,7 @@ def attention_list(analysis: Analysis) -> list[Component]:
         for c, f in told[:ATTENTION_SHOWN]
     ]
     rest = len(told) - ATTENTION_SHOWN
-    more = [html.P(f"{rest} more stand with their rooms below.", className="soft")] if rest > 0 else []
+    more = [html.P(f"{rest} more stand with their rooms.", className="soft rest")] if rest > 0 else []
     return [html.H2("Needs attention first"), html.Ul(items, className="attention"), *more]
 
 
@@ -119,14 +129,14 @@ def logs(analysis: Analysis) -> list[Component]:
 
 
 HEADS = (
-    ("Room, channel", "c-name"),
-    ("Decision", "c-decision"),
-    ("Hold-off", "c-hold"),
-    ("Target [lx at the detector]", "c-target"),
-    ("False-offs [per week]", "c-false"),
-    ("Lit, nobody there [h per week]", "c-waste"),
-    ("Saves [per week]", "c-worth"),
-    ("Findings", "c-find"),
+    ("Room, channel", "", "c-name"),
+    ("Decision", "", "c-decision"),
+    ("Hold-off", "30 s to 1 h, logarithmic", "c-hold"),
+    ("Target", "at the detector", "c-target"),
+    ("False-offs", "per week", "c-false"),
+    ("On, nobody there", "h per week", "c-waste"),
+    ("Saves", "per week", "c-worth"),
+    ("Findings", "", "c-find"),
 )
 
 
@@ -142,7 +152,9 @@ def table(rows: list[RoomRow], analysis: Analysis) -> Component:
     }
     return html.Table(
         [
-            html.Thead(html.Tr([html.Th(t, scope="col", className=name) for t, name in HEADS])),
+            html.Thead(
+                html.Tr([html.Th([t, html.Span(unit)], scope="col", className=name) for t, unit, name in HEADS])
+            ),
             *(html.Tbody([_row(c, i, row, analysis, most) for i, c in enumerate(row.channels)]) for row in rows),
         ],
         className="ranked",
@@ -150,7 +162,7 @@ def table(rows: list[RoomRow], analysis: Analysis) -> Component:
 
 
 def _row(c: ChannelResult, index: int, row: RoomRow, analysis: Analysis, most: dict[str, float]) -> Component:
-    room = [html.Strong(row.name)] if index == 0 else []
+    room = [html.Strong(row.name), " "] if index == 0 else []
     use = [html.Span(row.use, className="use")] if index == 0 else []
     name = html.Th(
         [
@@ -169,7 +181,7 @@ def _row(c: ChannelResult, index: int, row: RoomRow, analysis: Analysis, most: d
         ([html.Div(marks.now_new(words.hold_pair(c))), marks.hold_scale(c)], "c-hold", "Hold-off"),
         ([html.Div(marks.now_new(words.target_pair(c)))], "c-target", "Target"),
         (_rate(c, "false_offs", words.false_offs_pair(c), most), "c-false", "False-offs a week"),
-        (_rate(c, "wasted_on_h", words.wasted_pair(c), most), "c-waste", "Lit, nobody there, h a week"),
+        (_rate(c, "wasted_on_h", words.wasted_pair(c), most), "c-waste", "On, nobody there, h a week"),
         ([words.worth(c, analysis.currency)], "c-worth", "Saves a week"),
         (_codes(c), "c-find", ""),
     ]
@@ -184,4 +196,4 @@ def _rate(c: ChannelResult, field: str, pair: words.Pair, most: dict[str, float]
 
 def _codes(c: ChannelResult) -> list[Component]:
     told = [f for f in c.findings if f.severity != "info"]
-    return [html.Span(f.code.replace("-", " "), className=f"code {f.severity}", title=f.message) for f in told]
+    return [html.Span(words.code(f), className=f"code {f.severity}", title=f.message) for f in told]

@@ -86,10 +86,20 @@ def select(found: Iterable[RoomRow], *, query: str, decisions: Iterable[str], so
     return sorted(kept, key=SORTS.get(sort, SORTS["worth"]).key)
 
 
+ANSWERED_BY_HOLD_OFF = ("hold-off-too-short", "hold-off-too-long")
+
+
+def answered(c: ChannelResult, f: Finding) -> bool:
+    """Whether the recommended settings already answer a finding, so that nobody has to look for a cause."""
+    if f.code in ANSWERED_BY_HOLD_OFF:
+        return c.recommended.hold_off_s != c.current.hold_off_s
+    return f.code == "over-lit" and c.recommended.target_lx != c.current.target_lx
+
+
 def attention(analysis: Analysis) -> list[tuple[ChannelResult, Finding]]:
-    """What somebody should look at first: blocking findings, then warnings, rooms worth most first."""
+    """What needs somebody on site and no mere setting: blocking findings, then warnings, rooms worth most first."""
     rank = {"blocking": 0, "warning": 1}
-    told = [(c, f) for c in analysis.channels for f in c.findings if f.severity in rank]
+    told = [(c, f) for c in analysis.channels for f in c.findings if f.severity in rank and not answered(c, f)]
     return sorted(told, key=lambda x: (rank[x[1].severity], -x[0].worth_per_week))
 
 

@@ -11,17 +11,20 @@ from dash import Input, Output, State, ctx
 from dash.exceptions import PreventUpdate
 
 from dashboard import ids
+from dashboard.components import key
 from dashboard.figures.day_detail import day_figure
 from dashboard.figures.day_raster import raster_figure
 from dashboard.figures.delay_curve import delay_figure
 from dashboard.figures.gap_lengths import gap_figure
 from dashboard.figures.target_curve import target_figure
+from dashboard.figures.task_light import task_figure
 from dashboard.figures.theme import palette, sentence
 from dashboard.pages.room import parts
 from dashboard.store import Store
 from tuning.results import Analysis, ChannelResult
 
 Place = dict[str, str]
+Drawn = tuple[go.Figure, dict[str, str]]
 
 URL_JS = """
 function(day, place) {
@@ -57,6 +60,18 @@ def channel_of(analysis: Analysis, room: str, channel: str) -> ChannelResult | N
     return next((c for c in mine if not channel or c.channel == channel), None)
 
 
+def drawn(graph: str) -> tuple[Output, Output]:
+    """What a figure's callback writes: the figure, and the height of its place on the page."""
+    return Output(graph, "figure"), Output(graph, "style")
+
+
+def fitted(figure: go.Figure) -> Drawn:
+    """Take the height out of a figure and give it to its place, so that the figure follows the width of the page."""
+    height = figure.layout.height
+    figure.update_layout(height=None, autosize=True)
+    return figure, {"height": f"{height}px"}
+
+
 def register(app: dash.Dash, store: Store) -> None:
     """Tie the page to a store."""
     place, version, scheme = Input(ids.ROOM, "data"), Input(ids.VERSION, "data"), Input(ids.SCHEME, "data")
@@ -68,26 +83,34 @@ def register(app: dash.Dash, store: Store) -> None:
         Output(ids.ROOM_NUMBERS, "children"),
         Output(ids.ROOM_BODY, "hidden"),
         Output(ids.TARGET_BOX, "hidden"),
+        Output(ids.TASK_BOX, "hidden"),
+        Output(ids.RASTER_KEY, "children"),
+        Output(ids.DAY_KEY, "children"),
         place,
         version,
     )
     def text(place: Place, _version: int | None) -> tuple[Any, ...]:
         return room_text(store, place)
 
-    @app.callback(Output(ids.DELAY, "figure"), place, version, scheme)
-    def delay(place: Place, _version: int | None, scheme: str | None) -> go.Figure:
+    @app.callback(*drawn(ids.DELAY), place, version, scheme)
+    def delay(place: Place, _version: int | None, scheme: str | None) -> Drawn:
         analysis, c = find(store, place)
-        return delay_figure(c, palette(scheme), currency=analysis.currency)
+        return fitted(delay_figure(c, palette(scheme), currency=analysis.currency))
 
-    @app.callback(Output(ids.GAPS, "figure"), place, version, scheme)
-    def gaps(place: Place, _version: int | None, scheme: str | None) -> go.Figure:
+    @app.callback(*drawn(ids.GAPS), place, version, scheme)
+    def gaps(place: Place, _version: int | None, scheme: str | None) -> Drawn:
         _, c = find(store, place)
-        return gap_figure(c, palette(scheme))
+        return fitted(gap_figure(c, palette(scheme)))
 
-    @app.callback(Output(ids.TARGET, "figure"), place, version, scheme)
-    def target(place: Place, _version: int | None, scheme: str | None) -> go.Figure:
+    @app.callback(*drawn(ids.TARGET), place, version, scheme)
+    def target(place: Place, _version: int | None, scheme: str | None) -> Drawn:
         _, c = find(store, place)
-        return target_figure(c, palette(scheme))
+        return fitted(target_figure(c, palette(scheme)))
+
+    @app.callback(*drawn(ids.TASK), place, version, scheme)
+    def task(place: Place, _version: int | None, scheme: str | None) -> Drawn:
+        _, c = find(store, place)
+        return fitted(task_figure(c, palette(scheme)))
 
     @app.callback(
         Output(ids.DAY_CHOICE, "data"),
@@ -104,21 +127,21 @@ def register(app: dash.Dash, store: Store) -> None:
     ) -> tuple[Any, Any]:
         return choose_day(store, place, chosen, trigger=ctx.triggered_id, click=click)
 
-    @app.callback(Output(ids.RASTER, "figure"), place, scheme, Input(ids.DAY_CHOICE, "value"))
-    def raster(place: Place, scheme: str | None, day: str | None) -> go.Figure:
+    @app.callback(*drawn(ids.RASTER), place, scheme, Input(ids.DAY_CHOICE, "value"))
+    def raster(place: Place, scheme: str | None, day: str | None) -> Drawn:
         _, c = find(store, place)
         made = store.pictures(c)
         if made is None:
-            return sentence(palette(scheme), "The log holds no movement of this channel.")
-        return raster_figure(made[1], palette(scheme), chosen=as_day(day))
+            return fitted(sentence(palette(scheme), "The log holds no movement of this channel."))
+        return fitted(raster_figure(made[1], palette(scheme), chosen=as_day(day), legend=False))
 
-    @app.callback(Output(ids.DAY, "figure"), place, scheme, Input(ids.DAY_CHOICE, "value"))
-    def detail(place: Place, scheme: str | None, day: str | None) -> go.Figure:
+    @app.callback(*drawn(ids.DAY), place, scheme, Input(ids.DAY_CHOICE, "value"))
+    def detail(place: Place, scheme: str | None, day: str | None) -> Drawn:
         _, c = find(store, place)
         made, when = store.pictures(c), as_day(day)
         if made is None or when is None or when not in made[1].days:
-            return sentence(palette(scheme), "No day to show.")
-        return day_figure(c, made[0], when, palette(scheme))
+            return fitted(sentence(palette(scheme), "No day to show."))
+        return fitted(day_figure(c, made[0], when, palette(scheme), legend=False))
 
     app.clientside_callback(URL_JS, Output(ids.ROOM_URL, "data"), Input(ids.DAY_CHOICE, "value"), place)
 
@@ -130,7 +153,8 @@ def room_text(store: Store, place: Place) -> tuple[Any, ...]:
         raise PreventUpdate
     c = channel_of(analysis, place["room"], place["channel"])
     if c is None:
-        return parts.missing(place["room"], place["channel"], analysis), [], [], [], True, True
+        return parts.missing(place["room"], place["channel"], analysis), [], [], [], True, True, True, None, None
+    made = store.pictures(c)
     return (
         parts.head(c, analysis),
         parts.card(c, analysis),
@@ -138,6 +162,9 @@ def room_text(store: Store, place: Place) -> tuple[Any, ...]:
         parts.numbers(c, analysis),
         False,
         not c.light.target_curve,
+        c.light.task_lx_lit is None,
+        None if made is None else key.raster_key(made[1]),
+        key.day_key(c),
     )
 
 

@@ -10,17 +10,16 @@ from dash.development.base_component import Component
 
 from dashboard import ids
 
-QUIET = {"displayModeBar": False, "responsive": True}
-ZOOM = {
+QUIET: dict[str, object] = {"displayModeBar": False}
+ZOOM: dict[str, object] = {
     "displaylogo": False,
-    "responsive": True,
     "modeBarButtons": [["zoom2d", "pan2d", "zoomIn2d", "zoomOut2d", "resetScale2d"]],
 }
 
 
 def _graph(name: str, config: dict[str, object], label: str) -> Component:
     return html.Div(
-        dcc.Graph(id=name, config=config, figure={"layout": {"height": 300}}),
+        dcc.Graph(id=name, config=config, responsive=True, style={"height": "300px"}),
         className="plot",
         role="group",
         **{"aria-label": label},
@@ -70,6 +69,7 @@ def _figures() -> list[Component]:
         _evidence(
             "Day by day",
             "One row a day, cells of five minutes. Triangles: switch-offs that probably left somebody in the dark. A click chooses a day.",
+            html.Div(id=ids.RASTER_KEY),
             _graph(ids.RASTER, QUIET, "Raster of all days: somebody there, lit with nobody there, left in the dark"),
         ),
         _evidence(
@@ -90,6 +90,7 @@ def _figures() -> list[Component]:
                 ],
                 className="day-bar",
             ),
+            html.Div(id=ids.DAY_KEY),
             _graph(ids.DAY, ZOOM, "One day: movement, light, illuminance and output"),
         ),
         _evidence(
@@ -105,5 +106,13 @@ def _figures() -> list[Component]:
                 _graph(ids.TARGET, QUIET, "Under-lit share and energy for each target illuminance"),
             ),
             id=ids.TARGET_BOX,
+        ),
+        html.Div(
+            _evidence(
+                "Light at the task",
+                "Daylight and lamps together, at five-minute steps while lit with somebody there.",
+                _graph(ids.TASK, QUIET, "Distribution of the illuminance at the task"),
+            ),
+            id=ids.TASK_BOX,
         ),
     ]

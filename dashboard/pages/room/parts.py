@@ -13,7 +13,7 @@ from dashboard.components import marks
 from dashboard.figures.timeline import EMPTY_LIT, Raster
 from dashboard.pages.building.ranking import rooms, select
 from tuning.results import Analysis, ChannelResult
-from tuning.wording import duration, often
+from tuning.wording import duration
 
 
 def head(c: ChannelResult, analysis: Analysis) -> list[Component]:
@@ -80,11 +80,11 @@ def card(c: ChannelResult, analysis: Analysis) -> list[Component]:
     settings.append(("Mode", words.pair(c.current.mode, c.recommended.mode)))
     brings = (
         ("False-offs a week", words.false_offs_pair(c)),
-        ("Lit with nobody there, h a week", words.wasted_pair(c)),
+        ("On with nobody there, h a week", words.wasted_pair(c)),
         ("Energy, kWh a week", _energy(c)),
         ("Saves a week", words.Pair(words.worth(c, analysis.currency), None)),
     )
-    trial = [html.P(f"For {c.trial_days} days, then read the log again.", className="trial")] if c.trial_days else []
+    trial = [html.P(f"For {c.trial_days} days, then read the log again.", className="for-days")] if c.trial_days else []
     return [
         html.Div([marks.decision_mark(c.decision), html.P(words.DECISION_MEANING[c.decision])], className="verdict"),
         *trial,
@@ -162,30 +162,30 @@ def _known(c: ChannelResult) -> list[Component]:
 
 
 def _sensitivity(c: ChannelResult, analysis: Analysis) -> list[Component]:
-    rows = words.sensitivity_rows(c, analysis)
-    if not rows:
+    moved = words.sensitivities(c, analysis)
+    if not moved:
         return []
     chosen = words.hold(c.recommended.hold_off_s)
-    body = [
-        html.Tr([html.Td(what), html.Td(value), html.Td(html.Strong(best) if best != chosen else best)])
-        for what, value, best in rows
-    ]
     return [
         html.Section(
             [
                 html.H2("If the assumptions were others"),
-                html.P("Bold: another hold-off than the recommended one would be the cheapest.", className="caption"),
-                html.Table(
-                    [
-                        html.Thead(html.Tr([html.Th(t, scope="col") for t in ("Assumption", "Value", "Cheapest")])),
-                        html.Tbody(body),
-                    ],
-                    className="sensitivity",
+                html.P(
+                    "The cheapest hold-off under each; bold where it is not the recommended one.", className="caption"
                 ),
+                *(_moved(m, chosen) for m in moved),
                 *(html.P(s) for s in words.sensitivity_sentences(c, analysis)),
             ]
         )
     ]
+
+
+def _moved(m: words.Moved, chosen: str) -> Component:
+    heads = [html.Th(v, scope="col", className="used" if i == m.base else "") for i, v in enumerate(m.values)]
+    cells = [html.Td(best if best == chosen else html.Strong(best)) for best in m.cheapest]
+    return html.Table(
+        [html.Caption(m.assumption), html.Thead(html.Tr(heads)), html.Tbody(html.Tr(cells))], className="sensitivity"
+    )
 
 
 def numbers(c: ChannelResult, analysis: Analysis) -> Component:
@@ -194,7 +194,7 @@ def numbers(c: ChannelResult, analysis: Analysis) -> Component:
         "Hold-off",
         "False-offs a week",
         "90 %",
-        "Lit, nobody there, h",
+        "On, nobody there, h",
         "Energy, kWh",
         f"Cost, {analysis.currency}",
         "Basis",
@@ -204,8 +204,8 @@ def numbers(c: ChannelResult, analysis: Analysis) -> Component:
         html.Tr(
             [
                 html.Th([duration(p.hold_off_s), *_tags(p.hold_off_s, now, new, allowed=p.allowed)], scope="row"),
-                html.Td(often(p.false_offs)),
-                html.Td(f"{often(p.false_offs_low)} to {often(p.false_offs_high)}"),
+                html.Td(words.weekly(p.false_offs)),
+                html.Td(f"{words.weekly(p.false_offs_low)} to {words.weekly(p.false_offs_high)}"),
                 html.Td(f"{p.wasted_on_h:.1f}"),
                 html.Td(f"{p.energy_kwh:.1f}"),
                 html.Td(f"{p.cost:.2f}"),

@@ -1,0 +1,47 @@
+"""How much light the task had while the channel was lit and somebody was there."""
+
+from __future__ import annotations
+
+import numpy as np
+import plotly.graph_objects as go
+
+from dashboard.figures.theme import Palette, dress, rgba, sentence
+from tuning.results import ChannelResult
+
+CELLS = 40
+LEAST_SHARE = 0.05
+"""The task is judged by what it has in all but this share of the time (method: 95 % of lit occupied time)."""
+
+
+def task_figure(result: ChannelResult, colours: Palette) -> go.Figure:
+    """Draw the distribution of the illuminance at the task, with the level that it keeps in 95 % of the time."""
+    frame = result.light.task_lx_lit
+    lit = None if frame is None else frame.filter("lit")["task_lx"].drop_nulls().to_numpy()
+    if lit is None or len(lit) == 0:
+        return sentence(colours, "The log does not tell how much light the task had.")
+    edges = np.linspace(0, float(np.quantile(lit, 0.995)) * 1.05 + 1, CELLS + 1)
+    # What lies beyond the axis is sunshine; it is counted in the last cell.
+    share = 100 * np.histogram(np.minimum(lit, edges[-1]), edges)[0] / len(lit)
+    figure = go.Figure(
+        go.Bar(
+            x=(edges[:-1] + edges[1:]) / 2,
+            y=share,
+            width=np.diff(edges),
+            marker={"color": rgba(colours.present, 0.55), "line": {"color": colours.present, "width": 1}},
+            name="task illuminance",
+            hovertemplate="around %{x:.0f} lx: %{y:.1f} % of the time<extra></extra>",
+        )
+    )
+    kept = float(np.quantile(lit, LEAST_SHARE))
+    dress(figure, colours, height=220, legend=False)
+    figure.update_layout(margin={"t": 26})
+    figure.add_vline(
+        x=kept,
+        line={"color": colours.now, "width": 2, "dash": "dot"},
+        annotation={"text": f"at least {kept:.0f} lx in 95 % of the time", "font": {"color": colours.ink, "size": 12}},
+        annotation_position="top",
+    )
+    name = "illuminance at the task [lx]" if result.light.calibrated else "illuminance at the task [lx, uncalibrated]"
+    figure.update_xaxes(title_text=name, rangemode="tozero")
+    figure.update_yaxes(title_text="share of lit<br>occupied time [%]")
+    return figure
