@@ -29,6 +29,8 @@ READING_NOISE = 0.01
 """Least relative noise of a lux reading that is believed (chosen by us; part C of the goals names 1 %)."""
 DARK_SPREAD = 0.02
 """How far one dark evening may lie beside another, relative: lamp temperature, mains, things moved (chosen by us)."""
+BELOW_TARGET = 0.9
+"""An unlit reading below this share of the usual lit one is no daylight that put a dimmed lamp out (chosen by us)."""
 CLEAR_OF_BAND = 2.5
 """A step of two dead bands is always written, whatever was held before; half a band more for a band known roughly (chosen by us)."""
 DAY_US = 86_400_000_000
@@ -79,7 +81,7 @@ def fit_lamps(points: Points, steps: Moves, dark: Bools) -> LampFit:
     # the first pass knows no daylight, only the smaller of two readings; the second knows it from the first
     rows = _rows(points, steps, dark, k)
     moving = np.asarray((np.abs(rows.x) >= MOVED).any(axis=0)).reshape(channels)
-    groups = _groups(rows, moving)
+    groups = _groups(rows, points, moving)
     count = np.array([int(np.sum(np.abs(rows.x[~rows.level, c]) >= MOVED)) for c in range(channels)], dtype=np.int64)
     if not groups:
         return LampFit(k, k.copy(), k.copy(), count, np.ones(channels, dtype=bool), 0.0)
@@ -142,8 +144,7 @@ def _rows(points: Points, steps: Moves, dark: Bools, k: Floats) -> Rows:
     sigma = np.sqrt(sigma**2 + steps.stale * steps.band**2 / 3)
     drift = np.where(np.isnan(steps.drift), 0.0, trust * steps.drift)
     moved = np.abs(steps.d_output) >= MOVED
-    zero = (steps.before <= OFF) | (steps.after <= OFF)
-    switched = (moved & zero).any(axis=1) & steps.near
+    switched = (moved & _switched_by_people(points, steps, moved)).any(axis=1) & steps.near
     moved_any = moved.any(axis=1) & steps.near
     day = steps.t_us // DAY_US
     use = moved_any & _wanted(switched, moved)
@@ -161,6 +162,26 @@ def _rows(points: Points, steps: Moves, dark: Bools, k: Floats) -> Rows:
     )
     dark_rows = _dark_rows(points, dark)
     return Rows(*(np.concatenate([getattr(step_rows, f.name), getattr(dark_rows, f.name)]) for f in fields(Rows)))
+
+
+def _switched_by_people(points: Points, steps: Moves, moved: Bools) -> Bools:
+    """Which moves went to or from 0 for another reason than the daylight, shape (steps, channels).
+
+    A control loop puts a dimmed lamp out when daylight alone reaches the target, so the unlit reading is then no lower than the usual lit
+    one. A lamp that knows only on and off is believed in any case.
+    """
+    off_before, off_after = steps.before <= OFF, steps.after <= OFF
+    found = off_before | off_after
+    unlit = np.where(off_before, steps.lx_before[:, None], steps.lx_after[:, None])
+    for c in range(points.output.shape[1]):
+        output = points.output[:, c]
+        lit = output > OFF
+        if not lit.any() or np.ptp(output[lit]) < MOVED:
+            continue
+        ours = found[:, c] & (unlit[:, c] < BELOW_TARGET * np.median(points.lx[lit]))
+        if (ours & moved[:, c] & steps.near).sum() >= ENOUGH_SWITCHINGS:
+            found[:, c] = ours
+    return found
 
 
 def _dark_at(steps: Moves, points: Points, dark: Bools) -> Bools:
@@ -250,13 +271,13 @@ def _dark_rows(points: Points, dark: Bools) -> Rows:
     return Rows(y, x, sigma, night[middle], np.zeros(y.size, bool), np.ones(y.size, bool), np.zeros(y.size))
 
 
-def _groups(rows: Rows, moving: Bools) -> list[list[int]]:
+def _groups(rows: Rows, points: Points, moving: Bools) -> list[list[int]]:
     """Channels by whether the log can tell them apart: those that always moved together share a group."""
     columns = [int(c) for c in np.flatnonzero(moving)]
     groups: list[list[int]] = []
     for c in columns:
         for group in groups:
-            if _never_apart(rows, group[0], c):
+            if _never_apart(rows, points, group[0], c):
                 group.append(c)
                 break
         else:
@@ -264,12 +285,12 @@ def _groups(rows: Rows, moving: Bools) -> list[list[int]]:
     return groups
 
 
-def _never_apart(rows: Rows, a: int, b: int) -> bool:
+def _never_apart(rows: Rows, points: Points, a: int, b: int) -> bool:
     xa, xb = rows.x[:, a], rows.x[:, b]
     one_only = ((np.abs(xa) >= MOVED) & (np.abs(xb) <= SETTLED_WITHIN)) | (
         (np.abs(xb) >= MOVED) & (np.abs(xa) <= SETTLED_WITHIN)
     )
-    if one_only.any():
+    if one_only.any() and (not points.looked or _apart_for_a_while(points.output[:, a], points.output[:, b])):
         return False
     # dimmed differently though always switched together: the ratio of their outputs must vary to tell them apart
     both = (np.abs(xa) >= MOVED) & (np.abs(xb) >= MOVED)
@@ -280,6 +301,12 @@ def _never_apart(rows: Rows, a: int, b: int) -> bool:
     aside = v - u * (u @ v) / (u @ u)
     # k_b would be known with this error; against a lamp of 300 lx it must be small to speak of two lamps
     return bool(np.sqrt(np.sum(aside**2)) * 300 < 10 * 3)
+
+
+def _apart_for_a_while(a: Floats, b: Floats) -> bool:
+    """Whether one was lit and the other not over three points: outputs looked at one after the other may seem apart for one or two."""
+    apart = (a <= OFF) != (b <= OFF)
+    return bool((apart[:-2] & apart[1:-1] & apart[2:]).any())
 
 
 def _merged_fit(rows: Rows, groups: list[list[int]]) -> tuple[tuple[Floats, Floats], float]:
@@ -320,7 +347,7 @@ def robust_fit(y: Floats, x: Floats, sigma: Floats, cluster: NDArray[np.int64]) 
     Notes
     -----
     Starts from the Huber fit, whose objective is convex, so that the biweight begins near the right place. The variance is the
-    sandwich over days with the small-sample factor g/(g − p), and Student's t with g − p degrees of freedom.
+    jackknife over days, by one Newton step each; Student's t has as many degrees of freedom as days of equal weight would give.
     """
     v, u = y / sigma, x / sigma[:, None]
     p = x.shape[1]
@@ -347,15 +374,23 @@ def _half_width(v: Floats, u: Floats, beta: Floats, weight: Floats, cluster: NDA
     inside = np.abs(z) < BIWEIGHT_C
     # derivative of the biweight's psi: what a row still pulls
     slope = np.where(inside, (1 - (z / BIWEIGHT_C) ** 2) * (1 - 5 * (z / BIWEIGHT_C) ** 2), 0.0)
-    bread = np.linalg.pinv((u * slope[:, None]).T @ u)
-    score = u * (weight * residual)[:, None]
     days, which = np.unique(cluster, return_inverse=True)
-    summed = np.stack([np.bincount(which, weights=score[:, j], minlength=days.size) for j in range(u.shape[1])], axis=1)
     g, p = days.size, u.shape[1]
-    factor = g / max(g - p, 1)
-    covariance = bread @ (summed.T @ summed) @ bread * factor
-    # with few days the sandwich is short of stuffing: the spread that the quiet stretches promised is the least
-    promised = np.linalg.pinv((u * weight[:, None]).T @ u) * scale**2
-    few = max(0.0, 1 - g / 12)
-    variance = np.maximum(np.diag(covariance), few * np.diag(promised))
-    return np.sqrt(np.maximum(variance, 0)) * stats.t.ppf(0.95, max(g - p, 1))
+
+    def by_day(values: Floats) -> Floats:
+        return np.bincount(which, weights=values, minlength=g)
+
+    score = np.stack([by_day(u[:, j] * weight * residual) for j in range(p)], axis=1)
+    gram = np.stack([np.stack([by_day(u[:, i] * u[:, j] * slope) for j in range(p)], axis=1) for i in range(p)], axis=1)
+    total = gram.sum(axis=0)
+    # one Newton step to the fit without each day
+    moved = np.einsum("gij,gj->gi", np.linalg.pinv(total - gram), score)
+    variance = (g - 1) / g * np.sum(moved**2, axis=0) if g > 1 else np.zeros(p)
+    promised = np.diag(np.linalg.pinv((u * weight[:, None]).T @ u)) * scale**2
+    # with few days the jackknife is short of stuffing: the spread that the quiet stretches promised is the least
+    variance = np.maximum(variance, max(0.0, 1 - g / 12) * promised)
+    # days that carry most of the weight count as the few that they are
+    share = np.stack([by_day(u[:, j] ** 2 * weight) for j in range(p)], axis=1)
+    share = share / np.maximum(share.sum(axis=0), 1e-12)
+    freedom = np.maximum(1 / np.maximum((share**2).sum(axis=0), 1e-12) - p, 1)
+    return np.asarray(np.sqrt(variance) * stats.t.ppf(0.95, freedom))

@@ -52,6 +52,10 @@ class Points:
         Usual time between readings.
     fresh
         Whether the reading was written at that moment, shape (n,); a held one may be off by the log's dead band.
+    record
+        Number of the reading in its log, int64, shape (n,).
+    looked
+        Whether outputs were looked at now and then, not written when they changed.
     """
 
     t_us: NDArray[np.int64]
@@ -60,6 +64,8 @@ class Points:
     held: bool
     period_us: float
     fresh: Bools
+    record: NDArray[np.int64]
+    looked: bool = False
 
     @property
     def max_gap_us(self) -> float:
@@ -172,12 +178,15 @@ def usable_points(reading: pl.DataFrame, outputs: Mapping[str, pl.DataFrame]) ->
     t, lx = series(reading)
     period_us, sampled = regularity(t)
     held = not sampled
-    written = t
+    written, fresh_us = t, float(FRESH_US)
     tracks = [(to, vo / 100) for to, vo in (series(frame) for frame in outputs.values())]
     if held and t.size:
-        if any(_is_sampled(*track) for track in tracks):
-            # the moments of its moves are not known, only those at which the output was looked at
-            t, lx = _held_at(t, lx, np.unique(np.concatenate([t, *(to for to, _ in tracks)])))
+        looked_at = [to for to, vo in tracks if _is_sampled(to, vo)]
+        if looked_at:
+            # between two looks at an output it may have gone off and on again: only the looks themselves tell
+            looks = np.unique(np.concatenate(looked_at))
+            fresh_us = max(fresh_us, float(np.median(np.diff(looks))))
+            t, lx = _held_at(t, lx, looks[_next(t, looks) - looks > SETTLE_US])
         else:
             t, lx = _held_moments(t, lx, tracks)
     output = np.empty((t.size, len(tracks)))
@@ -186,10 +195,11 @@ def usable_points(reading: pl.DataFrame, outputs: Mapping[str, pl.DataFrame]) ->
         output[:, c], sure = _output_at(to, vo, t)
         certain &= sure & ~np.isnan(output[:, c])
     t, lx, output = t[certain], lx[certain], output[certain]
+    record = np.searchsorted(written, t, side="right") - 1
+    looked = any(_is_sampled(*track) for track in tracks)
     if not held:
-        return Points(t, lx, output, held, period_us, np.ones(t.size, dtype=bool))
-    fresh = t - as_of(written, written.astype(float), t) <= FRESH_US
-    return Points(t, lx, output, held, 60e6, fresh)
+        return Points(t, lx, output, held, period_us, np.ones(t.size, dtype=bool), record, looked)
+    return Points(t, lx, output, held, 60e6, t - written[record] <= fresh_us, record, looked)
 
 
 def _held_moments(
@@ -239,7 +249,7 @@ def moves(points: Points) -> Moves:
     if not points.held or points.fresh.sum() < 3:
         return every
     f = points.fresh
-    written = replace(points, t_us=points.t_us[f], lx=points.lx[f], output=points.output[f], fresh=f[f])
+    written = replace(points, t_us=points.t_us[f], lx=points.lx[f], output=points.output[f], fresh=f[f], record=points.record[f])
     band = _dead_band(written)
     every = _differences(points, points.max_gap_us, band(points.lx))
     between = _differences(written, FRESH_GAP_US, band(written.lx))
@@ -272,7 +282,7 @@ def _differences(points: Points, gap_us: float, band: Floats) -> Moves:
 
 def _dead_band(written: Points) -> Callable[[Floats], Floats]:
     """Dead band of a log of changes as a function of the reading: the small ones of its changes without a move of the lamps."""
-    quiet = (np.abs(np.diff(written.output, axis=0)) <= OFF).all(axis=1)
+    quiet = (np.abs(np.diff(written.output, axis=0)) <= OFF).all(axis=1) & (np.diff(written.record) == 1)
     change, at = np.abs(np.diff(written.lx))[quiet], written.lx[:-1][quiet]
     at, change = at[change > 1.5], change[change > 1.5]
     if change.size < 10:
