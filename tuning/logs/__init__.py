@@ -1,9 +1,10 @@
 """Files → readings: any export, in one compact table.
 
-``files`` opens containers and encodings, ``times`` and ``values`` read the columns, ``table`` joins all files into one.
+``sources`` and ``text`` open containers and encodings, ``times``, ``zones``, ``clock`` and ``values`` read the columns, ``layouts`` puts
+them into the ``store``, ``reader`` does so for a whole folder, and ``notes`` tells what was noticed.
 """
 
+from tuning.logs.reader import Logs, read_frame, read_logs
 from tuning.logs.sampling import sampling_interval_s
-from tuning.logs.table import Logs, read_frame, read_logs
 
 __all__ = ["Logs", "read_frame", "read_logs", "sampling_interval_s"]

@@ -1,155 +1,252 @@
-"""Time columns of any kind → UTC epoch microseconds."""
+"""Time columns of any kind → epoch microseconds, each row by its own form."""
 
 from __future__ import annotations
 
 import re
+from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
 
+import numpy as np
+import numpy.typing as npt
 import polars as pl
+from polars.exceptions import PolarsError
 
 from tuning.errors import LogError
 
-FORMATS = (
-    "%Y-%m-%dT%H:%M:%S%.f",
-    "%Y-%m-%d %H:%M:%S%.f",
-    "%Y-%m-%dT%H:%M",
-    "%Y-%m-%d %H:%M",
-    "%Y/%m/%d %H:%M:%S%.f",
-    "%Y/%m/%d %H:%M",
-    "%d/%m/%Y %H:%M:%S%.f",
-    "%d/%m/%Y %H:%M",
-    "%d.%m.%Y %H:%M:%S%.f",
-    "%d.%m.%Y %H:%M",
-    "%d-%m-%Y %H:%M:%S%.f",
-    "%d-%m-%Y %H:%M",
-    "%m/%d/%Y %H:%M:%S%.f",
-    "%m/%d/%Y %H:%M",
-    "%Y%m%dT%H%M%S",
-    "%Y-%m-%d",
+Ints = npt.NDArray[np.int64]
+Bools = npt.NDArray[np.bool_]
+
+EARLIEST_US, LATEST_US = 631_152_000_000_000, 4_102_444_800_000_000
+"""1990 to 2099: outside is a clock that was never set, or a slip of the export. Chosen by us."""
+MOST_FORMS = 12
+"""So many forms of time may mix in one block of a file. Chosen by us."""
+REMEDY = 'mend that row, or give time_format in [[logs]] of site.toml, for example "%d/%m/%Y %H:%M:%S"'
+
+_NUMBER = re.compile(r"^[+-]?\d+(\.\d*)?([eE]\+?\d+)?$")
+_FORM = re.compile(
+    r"""^(?:
+        (?P<ymd>\d{4}(?P<dash>[-/.])\d{1,2}(?P=dash)\d{1,2})
+      | (?P<compact>\d{8})(?=T)
+      | (?P<dotted>\d{1,2}\.\d{1,2}\.\d{4})
+      | (?P<either>\d{1,2}(?P<stroke>[/-])\d{1,2}(?P=stroke)\d{4})
+      | (?P<named>\d{1,2}(?P<join>[-\ ])[A-Za-z]{3}(?P=join)\d{4})
+    )
+    (?P<time>(?P<between>T|,?\ +)(?P<hm>\d{1,2}:\d{2}|\d{4}(?=\d{2}))(?P<s>:?\d{2}(?P<fraction>[.,]\d+)?)?
+      (?P<half>\ ?[AaPp][Mm])?)?
+    (?P<zone>\ ?(?:Z|UTC|GMT|[+-]\d{2}(?::?\d{2})?))?$""",
+    re.VERBOSE,
 )
-"""Tried in this order on a sample; day-first before month-first, because ISO 8601 and day-first are the trade's habit (common practice,
-no source). The first that reads every row of the sample is taken, so 13/02 and 02/13 settle it."""
+_DATE_EITHER = r"^\s*(\d{1,2})[/-](\d{1,2})[/-](\d{4})"
 
-_OFFSET = re.compile(r"(Z|[+-]\d{2}:?\d{2})$")
-_NUMBER = re.compile(r"^\d+(\.\d+)?$")
-EARLIEST_US, LATEST_US = -2_208_988_800_000_000, 4_102_444_800_000_000
-"""1900 to 2100: outside is a slip of the export, not a log."""
+DayFirst = Callable[[], bool]
+"""Asked only where a date such as 03/02/2026 turns up: whether the day stands first in this group of files."""
 
 
-def _epoch(column: pl.Expr, largest: float) -> pl.Expr:
-    """Epoch numbers: s, ms, µs or ns by size."""
-    factor = 1_000_000.0
-    for limit, f in ((1e17, 1e-3), (1e14, 1.0), (1e11, 1e3)):
-        if abs(largest) >= limit:
-            factor = f
-            break
-    return (column.cast(pl.Float64, strict=False) * factor).round().cast(pl.Int64, strict=False)
+@dataclass(frozen=True)
+class Times:
+    """Times of a block of rows.
 
-
-def local_and_utc(
-    column: pl.Expr, sample: pl.Series, time_format: str | None, path: Path, name: str
-) -> tuple[pl.Expr, bool]:
-    """Return an expression that reads a time column, and whether it is local time without offset.
-
-    Parameters
+    Attributes
     ----------
-    column
-        The column.
-    sample
-        Its first rows, to recognise the kind by.
-    time_format
-        Given format, or ``None``.
-    path, name
-        For the message.
+    us
+        Epoch µs; of the local clock where ``local``. 0 where there is no time.
+    local
+        Whether the row has no offset.
+    missing
+        Whether the row has no time.
+    """
 
-    Returns
-    -------
-    Expression of epoch microseconds (UTC, or local if the flag is true); null where a row cannot be read.
+    us: Ints
+    local: Bools
+    missing: Bools
+
+    def at(self, index: npt.NDArray[np.integer]) -> Times:
+        """Times of some of the rows."""
+        if len(index) == len(self.us):
+            return self
+        return Times(self.us[index], self.local[index], self.missing[index])
+
+
+@dataclass(frozen=True)
+class TimeColumn:
+    """How a time column is to be read, and what to call it in a message."""
+
+    path: Path
+    name: str
+    row: Callable[[int], int]
+    time_format: str | None
+    day_first: DayFirst
+
+
+def joined(parts: list[pl.Series]) -> pl.Series:
+    """Join a date column and a time column to one column of text; a single column stays as it is."""
+    if len(parts) == 1:
+        return parts[0]
+    text = [part.cast(pl.String).str.strip_chars() for part in parts]
+    # Excel knows no bare dates and times: it adds midnight to the one and its first day to the other.
+    date = text[0].str.strip_suffix(".000").str.strip_suffix(" 00:00:00")
+    rest = [part.str.replace(r"^1(899-12-3[01]|900-01-0[01])[T ]", "") for part in text[1:]]
+    frame = pl.DataFrame([s.alias(str(i)) for i, s in enumerate([date, *rest])])
+    return frame.select(pl.concat_str(pl.all(), separator=" ")).to_series()
+
+
+def read_times(column: pl.Series, how: TimeColumn) -> Times:
+    """Read a column of times.
 
     Raises
     ------
     LogError
-        If no known form of time fits the sample.
+        With the first row that is no time.
     """
-    kind = sample.dtype
+    kind = column.dtype
+    length = len(column)
+    missing = column.is_null().to_numpy()
     if isinstance(kind, pl.Datetime):
-        return column.dt.epoch("us"), kind.time_zone is None
+        return Times(_ints(column.dt.epoch("us")), np.full(length, kind.time_zone is None), missing)
     if kind == pl.Date:
-        return column.cast(pl.Datetime("us")).dt.epoch("us"), True
+        return Times(_ints(column.cast(pl.Datetime("us")).dt.epoch("us")), np.ones(length, dtype=bool), missing)
     if kind.is_numeric():
-        return _epoch(column, float(sample.drop_nulls().max() or 0)), False  # type: ignore[arg-type]
-    text = sample.cast(pl.String).drop_nulls().str.strip_chars()
-    text = text.filter(text != "")
-    if len(text) == 0:
-        return pl.lit(None, dtype=pl.Int64), False
-    stripped = column.cast(pl.String).str.strip_chars()
-    if time_format:
-        return _parsed(stripped, time_format)
-    first = text[: max(1, len(text) // 2)]
-    if _matches(first, _NUMBER):
-        return _epoch(stripped, float(first.cast(pl.Float64).max() or 0)), False  # type: ignore[arg-type]
-    offset = _matches(first, _OFFSET)
-    for form in FORMATS:
-        tried = form + "%#z" if offset else form
-        sampled = text.str.replace("Z$", "+00:00") if offset else text
-        read = sampled.str.to_datetime(tried, strict=False, time_unit="us", time_zone="UTC" if offset else None)
-        if read.null_count() <= len(text) // 10:
-            source = stripped.str.replace("Z$", "+00:00") if offset else stripped
-            return _parsed(source, tried)
+        read = _epoch(column)
+        return Times(_ints(read), np.zeros(length, dtype=bool), read.is_null().to_numpy())
+    if kind in (pl.String, pl.Categorical, pl.Enum, pl.Null):
+        return _text(column.cast(pl.String), how)
     raise LogError(
-        path,
-        f"column {name}",
-        f"{text[0]!r} is not a time that is known",
-        "Times are ISO 8601, epoch seconds or milliseconds, or day-first",
-        'give time_format in [[logs]] of site.toml, for example "%d/%m/%Y %H:%M:%S"',
+        how.path,
+        f"column {how.name}",
+        f"the column holds {kind}",
+        "Times are timestamps, text, or epoch seconds or milliseconds",
+        "export it as timestamps",
     )
 
 
-def _matches(text: pl.Series, pattern: re.Pattern[str]) -> bool:
-    """Whether most rows match: a stray row must not change how the others are read."""
-    return sum(bool(pattern.search(t)) for t in text.to_list()) > 0.8 * len(text)
+def _ints(read: pl.Series) -> Ints:
+    return read.fill_null(0).to_numpy().astype(np.int64)
 
 
-def _parsed(text: pl.Expr, form: str) -> tuple[pl.Expr, bool]:
-    offset = "%z" in form or "%#z" in form or "%:z" in form
-    read = text.str.to_datetime(form, strict=False, time_unit="us", time_zone="UTC" if offset else None)
-    return read.dt.epoch("us"), not offset
+def _epoch(numbers: pl.Series) -> pl.Series:
+    """Epoch s, ms, µs or ns, told apart by size: none of them reaches the next within some thousand years."""
+    frame = numbers.to_frame("n")
+    if numbers.dtype.is_integer():
+        n = pl.col("n").cast(pl.Int64, strict=False)
+        steps = (n * 1_000_000, n * 1_000, n, n // 1_000)
+    else:
+        n = pl.col("n").cast(pl.Float64).fill_nan(None)
+        steps = ((n * 1e6).round(), (n * 1e3).round(), n.round(), (n / 1e3).round())
+    size = n.abs()
+    chosen = (
+        pl.when(size < 1e11).then(steps[0]).when(size < 1e14).then(steps[1]).when(size < 1e17).then(steps[2])
+    ).otherwise(steps[3])
+    return frame.select(chosen.cast(pl.Int64, strict=False)).to_series()
 
 
-def localise(frame: pl.DataFrame, zone: str) -> tuple[pl.DataFrame, int, int]:
-    """Turn local epoch microseconds into UTC.
+def _text(column: pl.Series, how: TimeColumn) -> Times:
+    text = column.str.strip_chars()
+    empty = (text.is_null() | (text == "")).to_numpy()
+    us, local = np.zeros(len(text), dtype=np.int64), np.zeros(len(text), dtype=bool)
+    left = np.flatnonzero(~empty)
+    for _ in range(MOST_FORMS):
+        if len(left) == 0:
+            return Times(us, local, empty)
+        rows = text if len(left) == len(text) else text.gather(left)
+        first = str(rows[0])
+        parsed, is_local = _one_form(rows, first, how)
+        known = parsed.is_not_null().to_numpy()
+        if not known[0]:
+            break
+        us[left[known]] = parsed.drop_nulls().to_numpy()
+        local[left[known]] = is_local
+        left = left[~known]
+    if len(left) == 0:
+        return Times(us, local, empty)
+    raise _no_time(how, int(left[0]), str(text[int(left[0])]))
 
-    The hour that occurs twice when clocks go back is told apart by the order of the rows: once a series steps back, it is in the second
-    hour. The hour that clocks skip is read as an hour later.
 
-    Parameters
-    ----------
-    frame
-        ``t`` (local epoch µs), ``key`` (series), in the order of the file.
-    zone
-        IANA name.
+def _no_time(how: TimeColumn, index: int, found: str) -> LogError:
+    rule = "Times are ISO 8601, epoch seconds or milliseconds, or dates such as 31/12/2026 with a time"
+    if how.time_format:
+        rule = f"Times have the form {how.time_format!r} that [[logs]] gives"
+    return LogError(how.path, f"row {how.row(index)}, column {how.name}", f"{found[:60]!r} is no time", rule, REMEDY)
 
-    Returns
-    -------
-    The frame with ``t`` in UTC, the number of rows in a double hour, and the number in a skipped hour.
+
+def _one_form(rows: pl.Series, first: str, how: TimeColumn) -> tuple[pl.Series, bool]:
+    """Read all rows that have the form of the first; the others become null."""
+    none = pl.Series([None] * len(rows), dtype=pl.Int64)
+    if how.time_format:
+        return _parse(rows, how.time_format, how), "z" not in how.time_format.replace("%%", "")
+    if _NUMBER.match(first):
+        whole = rows.cast(pl.Int64, strict=False) if "." not in first else none
+        return (_epoch(whole) if whole[0] is not None else _epoch(rows.cast(pl.Float64, strict=False))), False
+    form = _FORM.match(first)
+    if form is None:
+        return none, False
+    if form["fraction"] and "," in form["fraction"]:
+        rows = rows.str.replace(",", ".", literal=True)
+    zone = form["zone"] or ""
+    suffix = zone if zone.strip() in ("", "Z", "UTC", "GMT") else " " * zone.startswith(" ") + "%#z"
+    return _parse(rows, _date_format(form, how) + _time_format(form) + suffix, how), not zone
+
+
+def _date_format(form: re.Match[str], how: TimeColumn) -> str:
+    if form["ymd"]:
+        return "%Y{0}%m{0}%d".format(form["dash"])
+    if form["compact"]:
+        return "%Y%m%d"
+    if form["dotted"]:
+        return "%d.%m.%Y"
+    if form["named"]:
+        return "%d{0}%b{0}%Y".format(form["join"])
+    return ("%d{0}%m{0}%Y" if how.day_first() else "%m{0}%d{0}%Y").format(form["stroke"])
+
+
+def _time_format(form: re.Match[str]) -> str:
+    if not form["time"]:
+        return ""
+    hour = "%I" if form["half"] else "%H"
+    colon = ":" if ":" in form["hm"] else ""
+    seconds = f"{colon}%S" + ("%.f" if form["fraction"] else "") if form["s"] else ""
+    half = (" " if form["half"].startswith(" ") else "") + "%p" if form["half"] else ""
+    return form["between"] + hour + colon + "%M" + seconds + half
+
+
+def _parse(rows: pl.Series, form: str, how: TimeColumn) -> pl.Series:
+    zone = "UTC" if "%#z" in form or "%z" in form or "%:z" in form else None
+    try:
+        return rows.str.to_datetime(form, strict=False, time_unit="us", time_zone=zone).dt.epoch("us")
+    except PolarsError as error:
+        raise LogError(
+            how.path,
+            f"column {how.name}",
+            f"time_format {form!r} cannot be used",
+            "A format names year, month, day and time, as strftime does",
+            "correct time_format in [[logs]] of site.toml",
+        ) from error
+
+
+def either_order(column: pl.Series) -> set[tuple[int, int, int]]:
+    """Dates such as 03/02/2026 that a text column holds, as (first, second, year)."""
+    if column.dtype not in (pl.String, pl.Categorical, pl.Enum):
+        return set()
+    dates = column.cast(pl.String).str.extract_groups(_DATE_EITHER).struct.unnest().drop_nulls().unique()
+    return {(int(a), int(b), int(year)) for a, b, year in dates.iter_rows()}
+
+
+def day_is_first(dates: set[tuple[int, int, int]]) -> bool | None:
+    """Whether the day stands first in dates; ``None`` where nothing tells.
+
+    A number over 12 settles it. Where there is none, the order that makes the dates fewer days apart is taken: a log covers days that
+    follow each other, and in the wrong order they would lie a month apart.
     """
-    local = pl.from_epoch("t", time_unit="us")
-    early = local.dt.replace_time_zone(zone, ambiguous="earliest", non_existent="null").dt.epoch("us")
-    late = local.dt.replace_time_zone(zone, ambiguous="latest", non_existent="null").dt.epoch("us")
-    skipped = (
-        (local + pl.duration(hours=1))
-        .dt.replace_time_zone(zone, ambiguous="earliest", non_existent="null")
-        .dt.epoch("us")
-    )
-    read = frame.with_columns(early=early, late=late).with_columns(double=pl.col("early") != pl.col("late"))
-    missing = int(read["early"].null_count() - read["t"].null_count())
-    double = int(read["double"].sum())
-    if missing:
-        read = read.with_columns(early=pl.col("early").fill_null(skipped), late=pl.col("late").fill_null(skipped))
-    if double:
-        back = (pl.col("t") < pl.col("t").shift(1)).fill_null(value=False)
-        # Per series and day: from the first step back on, the second hour.
-        day = pl.col("t") // 86_400_000_000
-        second = back.cum_max().over("key", day)
-        read = read.with_columns(early=pl.when(pl.col("double") & second).then("late").otherwise("early"))
-    return read.with_columns(t=pl.col("early")).drop("early", "late", "double"), double, max(missing, 0)
+    if any(first > 12 for first, _, _ in dates):
+        return True
+    if any(second > 12 for _, second, _ in dates):
+        return False
+    day_first = _spread([(year, second, first) for first, second, year in dates])
+    month_first = _spread([(year, first, second) for first, second, year in dates])
+    return None if day_first == month_first else day_first < month_first
+
+
+def _spread(dates: list[tuple[int, int, int]]) -> int:
+    """Days from the first to the last, near enough (31 to a month)."""
+    days = [372 * year + 31 * month + day for year, month, day in dates]
+    return max(days, default=0) - min(days, default=0)

@@ -1,0 +1,248 @@
+"""Long and wide tables: raw columns in, readings into the store."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Protocol
+
+import polars as pl
+
+from tuning.errors import LogError
+from tuning.logs.notes import Notes
+from tuning.logs.sources import Source
+from tuning.logs.store import Key, Store
+from tuning.logs.text import Header, tidy
+from tuning.logs.values import QUANTITIES, numbers
+from tuning.site import LogLayout, Site
+
+KEYS = ["room", "channel", "quantity", "detector"]
+MOST_SHOWN = 5
+"""How many names a message shows."""
+LONG_RULE = "Long logs have time, room, channel, quantity and value"
+WIDE_RULE = "A wide log has the time column and the columns that [[logs]] names"
+
+
+@dataclass(frozen=True)
+class Where:
+    """The file that rows come from, and which row of it a row of the frame is."""
+
+    path: Path
+    row: Callable[[int], int]
+
+
+class Layout(Protocol):
+    """How a table of a group of files is read. Frames between its steps have the same columns, whatever the file's types."""
+
+    header: Header
+    series: list[str]
+    """Columns of :meth:`frame` that tell series of one file apart."""
+    unknown: Counter[str]
+    """Rooms that site.toml does not name, and how many rows they have."""
+
+    def times(self, source: Source) -> list[int]:
+        """Positions of the time columns of a source."""
+
+    def bind(self, source: Source) -> list[int]:
+        """Positions of the other columns of a source, which is read next."""
+
+    def frame(self, raw: pl.DataFrame, where: Where) -> pl.DataFrame:
+        """Read the other columns, row for row."""
+
+    def take(self, frame: pl.DataFrame, store: Store, path: Path) -> None:
+        """Put rows with their time ``t`` into the store."""
+
+
+def layout_of(given: LogLayout, site: Site, notes: Notes) -> Layout:
+    """Choose the reader of a layout."""
+    return Wide(given, site, notes) if given.layout == "wide" else Long(given, site, notes)
+
+
+def time_names(given: LogLayout) -> tuple[str, ...]:
+    """Names of the time column, or of the date and time columns."""
+    return (given.time,) if isinstance(given.time, str) else tuple(given.time)
+
+
+def _position(names: Sequence[str], wanted: str, path: Path, rule: str) -> int:
+    """Position of the column of that name: letter for letter if there is one, else whatever its case and blanks."""
+    found = [i for i, name in enumerate(names) if name == wanted]
+    found = found or [i for i, name in enumerate(names) if tidy(name) == tidy(wanted)]
+    if len(found) == 1:
+        return found[0]
+    shown = ", ".join(repr(name) for name in names[:12]) + (", …" if len(names) > 12 else "")
+    if found:
+        raise LogError(
+            path, "", f"{len(found)} columns are called {wanted!r}", "A column is known by its name", "rename one"
+        )
+    remedy = "name the columns in [[logs]] of site.toml, or export them"
+    raise LogError(path, "", f"no column {wanted!r} among {shown or 'none'}", rule, remedy)
+
+
+class Long:
+    """One reading per row: ``time, room, channel, quantity, value[, detector]``."""
+
+    series = KEYS
+
+    def __init__(self, given: LogLayout, site: Site, notes: Notes) -> None:
+        self._end, self._rooms, self._notes = given.stamp == "end", set(site.rooms), notes
+        self._time = time_names(given)
+        self._names = ["room", "channel", "quantity", "value"]
+        self.header = Header((*self._time, *self._names))
+        self.unknown: Counter[str] = Counter()
+
+    def times(self, source: Source) -> list[int]:
+        """See :class:`Layout`."""
+        return [_position(source.names, name, source.path, LONG_RULE) for name in self._time]
+
+    def bind(self, source: Source) -> list[int]:
+        """See :class:`Layout`."""
+        columns = [_position(source.names, name, source.path, LONG_RULE) for name in self._names]
+        return columns + [i for i, name in enumerate(source.names) if tidy(name) == "detector"][:1]
+
+    def frame(self, raw: pl.DataFrame, where: Where) -> pl.DataFrame:
+        """See :class:`Layout`."""
+        names = [*self._names, "detector"][: raw.width]
+        raw = raw.rename(dict(zip(raw.columns, names, strict=True)))
+        if "detector" not in names:
+            raw = raw.with_columns(detector=pl.lit(None, dtype=pl.String))
+        for name in KEYS:
+            if not (raw.schema[name].is_numeric() or raw.schema[name] in (pl.String, pl.Categorical, pl.Enum, pl.Null)):
+                rule = "It names something by text or number"
+                raise LogError(
+                    where.path, f"column {name}", f"the column holds {raw.schema[name]}", rule, "export it as text"
+                )
+        raw = raw.with_columns(pl.col(KEYS).cast(pl.String), _row=pl.int_range(pl.len(), dtype=pl.UInt32))
+        known = self._of_known_rooms(raw, where)
+        self._check_quantities(known, where)
+        value, doubts, wrong = numbers(known["value"], known["quantity"])
+        if wrong is not None:
+            raise _no_value(where, int(known["_row"][wrong[0]]), "value", wrong[1])
+        self._notes.count("comma-ambiguous", doubts, path=where.path)
+        return known.with_columns(value=pl.Series(value))
+
+    def _of_known_rooms(self, raw: pl.DataFrame, where: Where) -> pl.DataFrame:
+        if all(name is not None and name.strip() in self._rooms for name in raw["room"].unique()):
+            return raw
+        room = pl.col("room").str.strip_chars()
+        known = room.is_in(list(self._rooms)).fill_null(value=False)
+        others = raw.filter(~known).select(room.fill_null("").alias("room"))
+        self._notes.count("unknown-room", others.height, path=where.path)
+        # Hostile logs name a room per row; so many names are never shown.
+        for name, rows in others["room"].value_counts().sort("room").head(1000).iter_rows():
+            if name in self.unknown or len(self.unknown) < 1000:
+                self.unknown[name] += rows
+        return raw.filter(known)
+
+    def _check_quantities(self, frame: pl.DataFrame, where: Where) -> None:
+        words = frame["quantity"].unique().to_list()
+        bad = [word for word in words if (word or "").strip().lower() not in QUANTITIES]
+        if not bad:
+            return
+        first = frame.filter(pl.col("quantity").is_in(bad, nulls_equal=True)).row(0, named=True)
+        raise LogError(
+            where.path,
+            f"row {where.row(first['_row'])}, column quantity",
+            f"{(first['quantity'] or '')[:40]!r} is no quantity",
+            f"A quantity is one of {', '.join(QUANTITIES)}",
+            "correct the export, or leave out such rows",
+        )
+
+    def take(self, frame: pl.DataFrame, store: Store, path: Path) -> None:
+        """See :class:`Layout`."""
+        groups = frame.group_by(KEYS).agg("t", "value")
+        for room, channel, quantity, detector, t, value in zip(*(groups[c] for c in groups.columns), strict=True):
+            key = Key(room.strip(), (channel or "").strip(), quantity.strip().lower(), (detector or "").strip())
+            store.add(key, t.to_numpy(), value.to_numpy(), end=self._end, path=path)
+
+
+class Wide:
+    """One row per time, one column per series, as ``[logs.columns]`` says."""
+
+    series: list[str] = []  # noqa: RUF012  one row holds all series: they share their order
+
+    def __init__(self, given: LogLayout, site: Site, notes: Notes) -> None:
+        self._end, self._notes, self._time = given.stamp == "end", notes, time_names(given)
+        meanings = [(m.room, m.channel or "", m.quantity, m.detector or "") for m in given.columns.values()]
+        often = Counter(meanings)
+        # Two columns for the same thing are two detectors, told apart by the names of their columns.
+        self._columns = {
+            name: Key(*meaning) if often[meaning] == 1 else Key(*meaning[:3], meaning[3] or name.strip())
+            for name, meaning in zip(given.columns, meanings, strict=True)
+        }
+        self._rooms = set(site.rooms)
+        self.unknown: Counter[str] = Counter()
+        self.header = Header(self._time, tuple(self._columns))
+        self._bound: list[str] = []
+        self._missing: Counter[str] = Counter()
+        self._sources = 0
+
+    def times(self, source: Source) -> list[int]:
+        """See :class:`Layout`."""
+        return [_position(source.names, name, source.path, WIDE_RULE) for name in self._time]
+
+    def bind(self, source: Source) -> list[int]:
+        """See :class:`Layout`."""
+        have = {tidy(name) for name in source.names}
+        self._bound = [name for name in self._columns if tidy(name) in have]
+        self._missing.update(name for name in self._columns if tidy(name) not in have)
+        self._sources += 1
+        # Where none is there, asking for the first one says so.
+        wanted = self._bound or list(self._columns)[:1]
+        found = [_position(source.names, name, source.path, WIDE_RULE) for name in wanted]
+        mapped = {*self.times(source), *found}
+        left = [name for i, name in enumerate(source.names) if i not in mapped and name.strip()]
+        shown = ", ".join(left[:MOST_SHOWN]) + (f" and {len(left) - MOST_SHOWN} more" if len(left) > MOST_SHOWN else "")
+        self._notes.count("unmapped-columns", len(left), what=shown)
+        return found
+
+    def finish(self, path: Path) -> None:
+        """Say which columns some files lack; raise where none has one."""
+        for name, files in self._missing.items():
+            if files == self._sources:
+                rule = "Every column of [logs.columns] must be in a file"
+                raise LogError(
+                    path, "", f"no column {name!r} in any file of its [[logs]]", rule, "correct its name in site.toml"
+                )
+            self._notes.count("missing-column", files, what=name)
+
+    def frame(self, raw: pl.DataFrame, where: Where) -> pl.DataFrame:
+        """See :class:`Layout`."""
+        columns = []
+        for name, column in zip(self._bound, raw.iter_columns(), strict=True):
+            value, doubts, wrong = numbers(column, self._columns[name].quantity)
+            if wrong is not None:
+                raise _no_value(where, wrong[0], name, wrong[1])
+            self._notes.count("comma-ambiguous", doubts, path=where.path)
+            blank = column.is_null()
+            if column.dtype == pl.String:
+                blank = blank | (column.str.strip_chars() == "")
+            # An empty cell is no reading; NaN is a reading without a value.
+            columns.append(pl.Series(name, value).set(blank, None))
+        return pl.DataFrame(columns).with_columns(_row=pl.int_range(raw.height, dtype=pl.UInt32))
+
+    def take(self, frame: pl.DataFrame, store: Store, path: Path) -> None:
+        """See :class:`Layout`."""
+        t = frame["t"].to_numpy()
+        for name in frame.columns:
+            key = self._columns.get(name)
+            if key is None:
+                continue
+            held = frame[name].is_not_null()
+            if key.room not in self._rooms:
+                self._notes.count("unknown-room", int(held.sum()), path=path)
+                self.unknown[key.room] += int(held.sum())
+                continue
+            value = frame[name].drop_nulls().to_numpy()
+            store.add(key, t[held.to_numpy()] if len(value) < len(t) else t, value, end=self._end, path=path)
+
+
+def _no_value(where: Where, index: int, column: str, found: str) -> LogError:
+    return LogError(
+        where.path,
+        f"row {where.row(index)}, column {column}",
+        f"{found[:40]!r} is no value",
+        "A value is a number, with or without its unit, or a word for on or off",
+        "correct that row, or empty the field",
+    )
