@@ -378,7 +378,7 @@ def _half_width(v: Floats, u: Floats, beta: Floats, weight: Floats, cluster: NDA
     g, p = days.size, u.shape[1]
 
     def by_day(values: Floats) -> Floats:
-        return np.bincount(which, weights=values, minlength=g)
+        return np.bincount(which, weights=values, minlength=g).astype(np.float64)
 
     score = np.stack([by_day(u[:, j] * weight * residual) for j in range(p)], axis=1)
     gram = np.stack([np.stack([by_day(u[:, i] * u[:, j] * slope) for j in range(p)], axis=1) for i in range(p)], axis=1)
