@@ -29,6 +29,7 @@ SHORT_GAP_S = 20.0
 """Gaps up to this are stillness without further thought: nobody leaves, closes the door and is back. Chosen by us."""
 WINDOWS_S = (15.0,)
 """Windows of the boundary signature: a burst at the door. Chosen by us; longer windows measure how busy the room is, and mislead."""
+SUSPICION = 1.0
 MIN_EXAMPLES = 8.0
 """Examples of either class from which the signature is half believed. Chosen by us."""
 TEMPER = 0.8
@@ -313,6 +314,7 @@ def classify(
         still_weight=np.where(usable & (label > SURE_STILL), label, 0.0),
         absent_weight=np.where(usable & (label < SURE_ABSENT), 1 - label, 0.0),
     )
+    signature = _suspicious(signature, g, index, belief)
     state = _em(
         g[index],
         belief=belief,
@@ -329,6 +331,24 @@ def classify(
     p_still[index], p_false[index] = state.p_still, state.p_false
     p_still[known_absent], p_false[known_absent] = 0.0, 0.0
     return Classified(p_still, p_false, signature, state.median_s, state.sigma, float(p_false.sum()))
+
+
+def _suspicious(signature: Floats, g: Floats, index: npt.NDArray[np.intp], belief: Belief) -> Floats:
+    """Take back what long gaps of one length have in common in favour of stillness.
+
+    Beyond the length at which stillness stops being likely, a ratio that is high for all gaps of a length says that the short absences of this
+    room do not look like its nights, not that somebody was there; only what tells them apart is evidence.
+    """
+    if len(index) < 2:
+        return signature
+    log_g = np.log(g[index])
+    cell = ((log_g - log_g.min()) / GRID_STEP).astype(int)
+    size = int(cell.max()) + 1
+    mean = _smoothed(_per_cell(cell, signature[index], size)) / np.maximum(_smoothed(_per_cell(cell, np.ones(len(index)), size)), 1e-9)
+    beyond = expit(-SUSPICION * belief.log_odds(g[index]))
+    result = signature.copy()
+    result[index] -= beyond * np.maximum(mean[cell], 0.0)
+    return result
 
 
 def _signatures(
