@@ -74,9 +74,9 @@ def _position(names: Sequence[str], wanted: str, path: Path, rule: str) -> int:
     shown = ", ".join(repr(name) for name in names[:12]) + (", …" if len(names) > 12 else "")
     if found:
         raise LogError(
-            path, "", f"{len(found)} columns are called {wanted!r}", "A column is known by its name", "rename one"
+            path, "", f"{len(found)} columns are called {wanted!r}", "A column is known by its name", "Rename one"
         )
-    remedy = "name the columns in [[logs]] of site.toml, or export them"
+    remedy = "Name the columns in [[logs]] of site.toml, or export them"
     raise LogError(path, "", f"no column {wanted!r} among {shown or 'none'}", rule, remedy)
 
 
@@ -111,7 +111,7 @@ class Long:
             if not (raw.schema[name].is_numeric() or raw.schema[name] in (pl.String, pl.Categorical, pl.Enum, pl.Null)):
                 rule = "It names something by text or number"
                 raise LogError(
-                    where.path, f"column {name}", f"the column holds {raw.schema[name]}", rule, "export it as text"
+                    where.path, f"column {name}", f"the column holds {raw.schema[name]}", rule, "Export it as text"
                 )
         raw = raw.with_columns(pl.col(KEYS).cast(pl.String), _row=pl.int_range(pl.len(), dtype=pl.UInt32))
         known = self._of_known_rooms(raw, where)
@@ -146,7 +146,7 @@ class Long:
             f"row {where.row(first['_row'])}, column quantity",
             f"{(first['quantity'] or '')[:40]!r} is no quantity",
             f"A quantity is one of {', '.join(QUANTITIES)}",
-            "correct the export, or leave out such rows",
+            "Correct the export, or leave out such rows",
         )
 
     def take(self, frame: pl.DataFrame, store: Store, path: Path) -> None:
@@ -203,7 +203,7 @@ class Wide:
             if files == self._sources:
                 rule = "Every column of [logs.columns] must be in a file"
                 raise LogError(
-                    path, "", f"no column {name!r} in any file of its [[logs]]", rule, "correct its name in site.toml"
+                    path, "", f"no column {name!r} in any file of its [[logs]]", rule, "Correct its name in site.toml"
                 )
             self._notes.count("missing-column", files, what=name)
 
@@ -244,5 +244,5 @@ def _no_value(where: Where, index: int, column: str, found: str) -> LogError:
         f"row {where.row(index)}, column {column}",
         f"{found[:40]!r} is no value",
         "A value is a number, with or without its unit, or a word for on or off",
-        "correct that row, or empty the field",
+        "Correct that row, or empty the field",
     )

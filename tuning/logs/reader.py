@@ -233,7 +233,7 @@ def _read_source(source: Source, group: _Group, clock: Clock, store: Store, show
         times = read_times(text, how)
         if times.missing.any():
             place = f"row {row(int(times.missing.argmax()))}, column {name}"
-            raise LogError(path, place, "the time is empty", "Every row has a time", "mend or delete that row")
+            raise LogError(path, place, "the time is empty", "Every row has a time", "Mend or delete that row")
         possible = (times.us >= EARLIEST_US) & (times.us < LATEST_US)
         seen, kept = seen + len(possible), kept + int(possible.sum())
         notes.count("impossible-times", int((~possible).sum()), path=path)
@@ -250,7 +250,7 @@ def _read_source(source: Source, group: _Group, clock: Clock, store: Store, show
             f"column {name}",
             "no row has a time from 1990 to 2099",
             "Times are ISO 8601, epoch seconds or milliseconds, or dates with a time",
-            "give time_format in [[logs]] of site.toml, or set the logger's clock",
+            "Give time_format in [[logs]] of site.toml, or set the logger's clock",
         )
     if not seen:
         notes.count("empty-file", 1, what=path.name)
@@ -261,8 +261,11 @@ def _rows_of(
 ) -> tuple[pl.DataFrame, pl.Series, Callable[[int], int]]:
     """Rows of a batch without blank ones and repeated headers, their time column, and which row of the file each is."""
     raw, row = batch.frame, batch.row
-    if raw[str(at[0])].null_count():
-        index = raw.select(pl.any_horizontal(pl.all().is_not_null()).arg_true()).to_series().to_numpy()
+    first = raw[str(at[0])]
+    # No time has fewer than four characters.
+    if first.null_count() or (first.dtype == pl.String and (first.str.len_bytes().min() or 4) < 4):  # type: ignore[operator]
+        blank = pl.all_horizontal(pl.all().cast(pl.String, strict=False).str.strip_chars().fill_null("") == "")
+        index = raw.select((~blank).arg_true()).to_series().to_numpy()
         raw, row = raw[index], _through(row, index)
     text = joined([raw[str(i)] for i in at])
     if text.dtype == pl.String:

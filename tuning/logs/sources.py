@@ -29,7 +29,7 @@ MOST_RATIO, RATIO_FROM = 500, GIB // 4
 """Beyond ``RATIO_FROM`` bytes nothing but a decompression bomb unpacks to so many times its size. Chosen by us."""
 MOST_HELD = GIB
 """A Parquet or Excel file inside an archive, and an Excel sheet, is held in memory whole [B]. Chosen by us."""
-BATCH_ROWS = 500_000
+BATCH_ROWS = 1 << 17
 MOST_ROWS = 500_000_000
 """Rows of one file. Chosen by us: 16 years of a reading every second."""
 
@@ -86,7 +86,7 @@ def open_log(path: Path, header: Header, notes: Notes) -> Generator[Source]:
             "",
             f"cannot be opened ({error.strerror or error})",
             "Logs are files that may be read",
-            "check its rights",
+            "Check its rights",
         ) from error
 
 
@@ -110,7 +110,7 @@ def _open(path: Path, stream: IO[bytes], size: int, header: Header, notes: Notes
             "",
             f"not {kind} file" + ("" if size else ", but empty"),
             "The end of a file's name says what is in it",
-            "export it again, or give it the right name",
+            "Export it again, or give it the right name",
         )
     else:
         yield _text(path, stream.read, lambda: stream.tell() / max(size, 1), header, notes)
@@ -123,7 +123,7 @@ def _text(path: Path, read: Callable[[int], bytes], share: Callable[[], float], 
     parts = blocks(read, path)
     first = next(parts, None)
     if first is None:
-        raise LogError(path, "", "the file is empty", "A log has a header line and rows", "export it again")
+        raise LogError(path, "", "the file is empty", "A log has a header line and rows", "Export it again")
     delimiter, names, rest = find_header(first, header, path)
 
     def batches(wanted: Sequence[int]) -> Iterator[Batch]:
@@ -163,7 +163,7 @@ def _too_large(path: Path, found: str) -> LogError:
         "",
         found,
         f"Archives may unpack to {MOST_UNPACKED // GIB} GiB and {MOST_RATIO} times their size",
-        "unpack it yourself and split it",
+        "Unpack it yourself and split it",
     )
 
 
@@ -179,7 +179,7 @@ def _unpacking(path: Path, kind: str) -> Iterator[None]:
             "",
             "the archive is encrypted" if encrypted else f"not a whole {kind} file ({_first_line(error)})",
             "An archive must be complete and open",
-            "unpack it yourself" if encrypted else "copy it again",
+            "Unpack it yourself" if encrypted else "Copy it again",
         ) from error
 
 
@@ -195,7 +195,7 @@ def _zip(path: Path, stream: IO[bytes], size: int, header: Header, notes: Notes)
     with archive:
         members = [m for m in archive.infolist() if not m.is_dir() and not _hidden(m.filename)]
         if not members:
-            raise LogError(path, "", "the archive holds no file", "It must hold logs", "pack it again")
+            raise LogError(path, "", "the archive holds no file", "It must hold logs", "Pack it again")
         for member in members:
             label = path.with_name(f"{path.name}: {PurePosixPath(member.filename).name}")
             with _unpacking(label, "zip"):
@@ -221,7 +221,7 @@ def _member(path: Path, reader: _Unpacked, share: Callable[[], float], header: H
         held.seek(0)
         if head.startswith(b"PK") and not _is_excel(path, held):
             raise LogError(
-                path, "", "an archive inside an archive", "Archives hold logs, not archives", "unpack the outer one"
+                path, "", "an archive inside an archive", "Archives hold logs, not archives", "Unpack the outer one"
             )
         return _parquet(path, held) if head.startswith(b"PAR1") else _excel(path, held, header)
     pending = [head]
@@ -237,7 +237,7 @@ def _parquet(path: Path, source: Path | IO[bytes]) -> Source:
         names = lazy.collect_schema().names()
         height = int(lazy.select(pl.len()).collect().item())
     if height > MOST_ROWS:
-        raise LogError(path, "", f"{height:,} rows", f"A file may hold {MOST_ROWS:,}", "split it")
+        raise LogError(path, "", f"{height:,} rows", f"A file may hold {MOST_ROWS:,}", "Split it")
 
     def batches(wanted: Sequence[int]) -> Iterator[Batch]:
         done = 0
@@ -323,7 +323,7 @@ def _not_whole(path: Path, kind: str, detail: str) -> LogError:
         "",
         f"not a whole {kind} file ({detail})",
         "A file must be complete to be read",
-        "copy it again, it may be cut off or damaged",
+        "Copy it again, it may be cut off or damaged",
     )
 
 

@@ -150,7 +150,7 @@ class Store:
                     "",
                     f"more than {MOST_SERIES:,} series",
                     "A series is a room, channel, quantity and detector",
-                    "correct the columns that name them",
+                    "Correct the columns that name them",
                 )
             part = self._parts[key, end] = _Growing()
         part.add(t, _smallest(value))

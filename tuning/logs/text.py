@@ -17,8 +17,8 @@ from tuning.errors import LogError
 from tuning.logs.notes import Notes
 
 DELIMITERS = ",;\t|"
-FIRST_BLOCK, BLOCK = 1 << 18, 1 << 24
-"""Bytes read at a time: a small first block tells the layout quickly, 16 MiB ones keep polars busy. Chosen by us."""
+FIRST_BLOCK, BLOCK = 1 << 18, 1 << 23
+"""Bytes read at a time: a small first block tells the layout quickly, 8 MiB ones keep polars busy. Chosen by us."""
 LONGEST_LINE = 1 << 24
 """A longer line [B] is no row of a log. Chosen by us: 10,000 columns of 100 characters are 1 MB."""
 HEADER_WITHIN = 100
@@ -96,7 +96,7 @@ def encoding_of(head: bytes, path: Path) -> str:
 
 def _binary(path: Path) -> LogError:
     return LogError(
-        path, "", "the content is binary", "A log is CSV text, Parquet or Excel", "export it again in one of these"
+        path, "", "the content is binary", "A log is CSV text, Parquet or Excel", "Export it again in one of these"
     )
 
 
@@ -121,7 +121,7 @@ def _utf8(read: Read, first: bytes, path: Path) -> Iterator[bytes]:
             "",
             f"not whole {encoding.upper()} text ({error.args[-1]})",
             "A log is text in one encoding from end to end",
-            "copy it again, or export it as UTF-8",
+            "Copy it again, or export it as UTF-8",
         ) from error
 
 
@@ -135,7 +135,7 @@ def blocks(read: Read, path: Path) -> Iterator[Block]:
     """
     first = read(FIRST_BLOCK)
     if not first:
-        raise LogError(path, "", "the file is empty", "A log has a header line and rows", "export it again")
+        raise LogError(path, "", "the file is empty", "A log has a header line and rows", "Export it again")
     old_mac = b"\r" in first and b"\n" not in first
     rest, line = b"", 1
     for data in _utf8(read, first, path):
@@ -162,14 +162,14 @@ def _endless(path: Path, buffer: bytes, line: int) -> LogError:
             f"row {line}",
             "a quotation mark opens here and does not close",
             "Quotation marks come in pairs around a field",
-            "mend that row",
+            "Mend that row",
         )
     return LogError(
         path,
         f"row {line}",
         f"the line is longer than {LONGEST_LINE >> 20} MiB",
         "A log has one short line per row",
-        "export it again as CSV",
+        "Export it again as CSV",
     )
 
 
@@ -197,7 +197,7 @@ def _checked(block: Block, path: Path) -> Block:
             f"row {line}",
             "NUL bytes in the text",
             "They are left where a logger lost power while writing",
-            "delete that row",
+            "Delete that row",
         )
     if block.data.isascii():
         return block
@@ -244,7 +244,7 @@ def find_header(block: Block, header: Header, path: Path) -> tuple[str, list[str
             f"row {block.line}",
             f"found {shown!r}, which is one column",
             "A log has columns apart by comma, semicolon, tab or bar",
-            "export it again as CSV",
+            "Export it again as CSV",
         )
     _, _, delimiter, names, end = best
     return delimiter, names, Block(block.data[end:], block.line + block.data.count(b"\n", 0, end), block.cut)
@@ -318,8 +318,10 @@ def _unquoted(data: bytes) -> bytes:
 
 
 def _parse(data: bytes, delimiter: str, width: int) -> pl.DataFrame:
-    schema = {str(i): pl.String for i in range(width)}
-    return pl.read_csv(data, separator=delimiter, has_header=False, schema=schema, infer_schema=False)
+    names = [str(i) for i in range(width)]
+    # With a header of its own the width does not hang on the first row, which may be short.
+    header = delimiter.join(names).encode() + b"\n"
+    return pl.read_csv(header + data, separator=delimiter, schema=dict.fromkeys(names, pl.String), infer_schema=False)
 
 
 def _without_cut_row(block: Block, delimiter: str, width: int, path: Path, notes: Notes) -> Block:
@@ -366,7 +368,7 @@ def _misquoted(block: Block, records: _Records, delimiter: str, width: int, path
         f"row {records.lines[low]}",
         "a quotation mark stands inside a field",
         "Quotation marks come in pairs around a whole field",
-        "mend that row",
+        "Mend that row",
     )
 
 
@@ -376,5 +378,5 @@ def _surplus(path: Path, records: _Records, index: int, width: int) -> LogError:
         f"row {records.lines[index]}",
         f"{records.fields[index]} fields where the header has {width}",
         "Every row has as many fields as the header",
-        "mend or delete that row",
+        "Mend or delete that row",
     )

@@ -21,7 +21,7 @@ EARLIEST_US, LATEST_US = 631_152_000_000_000, 4_102_444_800_000_000
 """1990 to 2099: outside is a clock that was never set, or a slip of the export. Chosen by us."""
 MOST_FORMS = 12
 """So many forms of time may mix in one block of a file. Chosen by us."""
-REMEDY = 'mend that row, or give time_format in [[logs]] of site.toml, for example "%d/%m/%Y %H:%M:%S"'
+REMEDY = 'Mend that row, or give time_format in [[logs]] of site.toml, for example "%d/%m/%Y %H:%M:%S"'
 
 _NUMBER = re.compile(r"^[+-]?\d+(\.\d*)?([eE]\+?\d+)?$")
 _FORM = re.compile(
@@ -116,7 +116,7 @@ def read_times(column: pl.Series, how: TimeColumn) -> Times:
         f"column {how.name}",
         f"the column holds {kind}",
         "Times are timestamps, text, or epoch seconds or milliseconds",
-        "export it as timestamps",
+        "Export it as timestamps",
     )
 
 
@@ -184,7 +184,25 @@ def _one_form(rows: pl.Series, first: str, how: TimeColumn) -> tuple[pl.Series, 
         rows = rows.str.replace(",", ".", literal=True)
     zone = form["zone"] or ""
     suffix = zone if zone.strip() in ("", "Z", "UTC", "GMT") else " " * zone.startswith(" ") + "%#z"
+    if form["ymd"] and form.start("fraction") == WHOLE and "%" not in suffix:
+        return _iso_with_fraction(rows, _date_format(form, how) + _time_format(form), suffix, how), not zone
     return _parse(rows, _date_format(form, how) + _time_format(form) + suffix, how), not zone
+
+
+WHOLE = len("2026-03-01T10:00:00")
+
+
+def _iso_with_fraction(rows: pl.Series, form: str, suffix: str, how: TimeColumn) -> pl.Series:
+    """Read whole seconds and fraction apart, which takes polars a third of the time."""
+    whole = _parse(rows.str.head(WHOLE), form.removesuffix("%.f"), how)
+    digits = rows.str.slice(WHOLE + 1).str.strip_suffix(suffix)
+    length = digits.str.len_bytes()
+    fraction = digits.cast(pl.UInt64, strict=False)
+    frame = pl.DataFrame({"row": rows, "whole": whole, "fraction": fraction, "length": length})
+    right = (pl.col("row").str.slice(WHOLE, 1) == ".") & pl.col("length").is_between(1, 9)
+    right &= pl.col("row").str.ends_with(suffix)
+    us = (pl.col("fraction") * 10 ** (9 - pl.col("length").cast(pl.Int64)) // 1000).cast(pl.Int64)
+    return frame.select(pl.when(right).then(pl.col("whole") + us)).to_series()
 
 
 def _date_format(form: re.Match[str], how: TimeColumn) -> str:
@@ -219,7 +237,7 @@ def _parse(rows: pl.Series, form: str, how: TimeColumn) -> pl.Series:
             f"column {how.name}",
             f"time_format {form!r} cannot be used",
             "A format names year, month, day and time, as strftime does",
-            "correct time_format in [[logs]] of site.toml",
+            "Correct time_format in [[logs]] of site.toml",
         ) from error
 
 
