@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import polars as pl
-from scipy.stats import gamma
+from scipy.special import gammaincinv
 
 from tuning import reasons
 from tuning.circumstances import Circumstances, circumstances, output_from_steps, output_of
@@ -466,8 +466,8 @@ def _rate_interval(draws: Floats, weeks: float) -> tuple[float, float]:
     """90 % interval of a long-run rate, no narrower than counting so few events in so many weeks allows (exact Poisson limits)."""
     low, high = np.quantile(draws[1:], [0.05, 0.95])
     events = max(float(draws.mean()) * weeks, 0.0)
-    least = gamma.ppf(0.05, events) / weeks if events > 0 else 0.0
-    return float(min(low, least)), float(max(high, gamma.ppf(0.95, events + 1) / weeks))
+    least = gammaincinv(events, 0.05) / weeks if events > 0 else 0.0
+    return float(min(low, least)), float(max(high, gammaincinv(events + 1, 0.95) / weeks))
 
 
 def _curve(

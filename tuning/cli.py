@@ -7,17 +7,16 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 from rich.console import Console
 
 from tuning import __version__
-from tuning.console import print_analysis, print_finding, progress
 from tuning.errors import TuningError
-from tuning.export import write_csv, write_events, write_json
-from tuning.pipeline import analyse_folder
-from tuning.results import Analysis
+
+if TYPE_CHECKING:
+    from tuning.results import Analysis
 
 app = typer.Typer(
     add_completion=False,
@@ -50,6 +49,10 @@ def _main(
 
 
 def _analyse(folder: Path) -> Analysis:
+    # Numerical libraries take a second to load; help and wrong usage need none of them.
+    from tuning.console import progress
+    from tuning.pipeline import analyse_folder
+
     with progress(Console(stderr=True)) as say:
         return analyse_folder(folder, progress=say)
 
@@ -62,6 +65,9 @@ def recommend(
     html: Annotated[Path | None, typer.Option(help="Write a self-contained report to print.")] = None,
 ) -> None:
     """Read the logs, analyse them and print recommended settings with reasons."""
+    from tuning.console import print_analysis
+    from tuning.export import write_csv, write_json
+
     analysis = _analyse(folder)
     print_analysis(_console(), analysis)
     if json:
@@ -83,6 +89,8 @@ def events(
     ],
 ) -> None:
     """Write the episodes and the switch-offs with the probability that each left somebody in the dark."""
+    from tuning.export import write_events
+
     for path in write_events(_analyse(folder), out):
         typer.echo(str(path))
 
@@ -90,6 +98,8 @@ def events(
 @app.command()
 def check(folder: Folder) -> None:
     """Read the logs and report what is wrong with them."""
+    from tuning.console import print_finding
+
     analysis = _analyse(folder)
     console = _console()
     for f in analysis.findings:

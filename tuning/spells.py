@@ -18,7 +18,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from statsmodels.duration.survfunc import SurvfuncRight
 
 from tuning.gaps import Bools
 from tuning.motion import Floats, Ints
@@ -219,6 +218,9 @@ def product_limit(duration_s: Floats, ended: Bools) -> tuple[Floats, Floats, Flo
     -------
     Times of the ends [s], survival after each, and its standard error (Greenwood). Empty where nothing ended.
     """
+    # Costs a second of start-up, and most commands never come here.
+    from statsmodels.duration.survfunc import SurvfuncRight  # noqa: PLC0415
+
     known = np.isfinite(duration_s) & (duration_s >= 0)
     if not (ended & known).any():
         return np.empty(0), np.empty(0), np.empty(0)

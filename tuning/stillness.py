@@ -344,7 +344,9 @@ def _suspicious(signature: Floats, g: Floats, index: npt.NDArray[np.intp], belie
     log_g = np.log(g[index])
     cell = ((log_g - log_g.min()) / GRID_STEP).astype(int)
     size = int(cell.max()) + 1
-    mean = _smoothed(_per_cell(cell, signature[index], size)) / np.maximum(_smoothed(_per_cell(cell, np.ones(len(index)), size)), 1e-9)
+    mean = _smoothed(_per_cell(cell, signature[index], size)) / np.maximum(
+        _smoothed(_per_cell(cell, np.ones(len(index)), size)), 1e-9
+    )
     beyond = expit(-SUSPICION * belief.log_odds(g[index]))
     result = signature.copy()
     result[index] -= beyond * np.maximum(mean[cell], 0.0)
