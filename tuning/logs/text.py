@@ -262,7 +262,6 @@ class _Records:
     """Where the records of a block lie, as quotation marks have it."""
 
     fields: npt.NDArray[np.int64]
-    blank: npt.NDArray[np.bool_]
     starts: npt.NDArray[np.int64]
     lines: npt.NDArray[np.int64]
 
@@ -273,10 +272,7 @@ class _Records:
         starts = np.append(0, ends[:-1] + 1)
         delimiters = np.flatnonzero((raw == ord(delimiter)) & outside)
         fields = np.diff(np.searchsorted(delimiters, ends), prepend=0) + 1
-        lengths = ends - starts
-        blank = (lengths == 0) | ((lengths == 1) & (raw[starts] == 13))
-        lines = block.line + np.searchsorted(np.flatnonzero(raw == 10), starts)
-        return _Records(fields, blank, starts, lines)
+        return _Records(fields, starts, block.line + np.searchsorted(np.flatnonzero(raw == 10), starts))
 
 
 def row_of(block: Block, delimiter: str) -> Callable[[int], int]:
@@ -308,8 +304,9 @@ def read_block(block: Block, delimiter: str, width: int, path: Path, notes: Note
         frame = _ragged(block, delimiter, width, path)
     outside = block.data if b'"' not in block.data else _unquoted(block.data)
     if outside.count(delimiter.encode()) != frame.height * (width - 1):
-        records = _Records.of(block, delimiter)
-        notes.count("short-rows", int(((records.fields < width) & ~records.blank).sum()), path=path)
+        short = np.flatnonzero(_Records.of(block, delimiter).fields < width)
+        said = frame[short].select(pl.any_horizontal(pl.all().str.strip_chars().fill_null("") != ""))
+        notes.count("short-rows", int(said.to_series().sum()), path=path)
     return block, frame
 
 
