@@ -466,7 +466,8 @@ def _rate_interval(draws: Floats, weeks: float) -> tuple[float, float]:
     """90 % interval of a long-run rate, no narrower than counting so few events in so many weeks allows (exact Poisson limits)."""
     low, high = np.quantile(draws[1:], [0.05, 0.95])
     events = max(float(draws.mean()) * weeks, 0.0)
-    least = gammaincinv(events, 0.05) / weeks if events > 0 else 0.0
+    # Less than one event in the whole log cannot be told from never.
+    least = gammaincinv(events, 0.05) / weeks if events >= 1 else 0.0
     return float(min(low, least)), float(max(high, gammaincinv(events + 1, 0.95) / weeks))
 
 

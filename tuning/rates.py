@@ -226,10 +226,10 @@ def weekly_rates(
     )
 
 
-DOUBT = 1.0
+DOUBT = 1.5
 """Standard deviation of a common error in the log-odds of stillness. Chosen by us: the belief about a room's use is no better than that."""
-MISFIT = 0.15
-"""Relative error that a smooth survival makes at any one length. Chosen by us."""
+MISFIT = 0.25
+"""Relative error that a smooth survival makes at any one length, more beyond the hold-off in force. Chosen by us."""
 
 
 def _doubtful(
@@ -251,7 +251,9 @@ def _doubtful(
     count, _ = expiries_and_lit_s(gaps.gap_s, reach, still + 1e-9)
     unsure, _ = expiries_and_lit_s(gaps.gap_s, reach, open_)
     share = np.clip(unsure / np.maximum(count, 1e-6), 0, 1)
-    misfit = rng.normal(0.0, MISFIT, (len(doubt), len(hold_off_s)))
+    # The further beyond the hold-off in force, the less the fitted tail is held by anything.
+    spread = MISFIT * (1 + np.log(np.maximum(hold_off_s / in_force_s, 1.0)))
+    misfit = rng.normal(0.0, 1.0, (len(doubt), len(hold_off_s))) * spread
     misfit[0] = 0.0
     return np.exp(np.outer(doubt, share) + misfit)
 
