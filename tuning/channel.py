@@ -10,7 +10,7 @@ import polars as pl
 from scipy.special import gammaincinv
 
 from tuning import reasons
-from tuning.circumstances import Circumstances, circumstances, output_from_steps, output_of
+from tuning.circumstances import Circumstances, circumstances, output_from_steps, output_of, pressed_off
 from tuning.decision import Choice, allowed_candidates, break_even_s, choose
 from tuning.diagnosis import hold_off_verdict, never_off, night_triggers, without_people
 from tuning.episodes import episodes, switch_offs
@@ -91,11 +91,16 @@ def analyse_channel(given: ChannelInput) -> tuple[ChannelResult, Evidence | None
     split = _split(given, reading, output)
     light = _light(given, split, output, gaps, motion, in_force)
     around = _around(given, gaps, in_force, output, split, light)
-    seen = _seen(given, gaps, motion, in_force, around, without_people(gaps, trigger), lags)
+    nobody = without_people(gaps, trigger) | pressed_off(gaps, _presses_to_off(given))
+    seen = _seen(given, gaps, motion, in_force, around, nobody, lags)
     rates = _rates(given, gaps, motion, seen, around, in_force)
     findings = _findings(given, motion, gaps, in_force, output, trigger_finding, split, light)
     result = _result(given, motion, gaps, in_force, seen, around, rates, light, findings, output, lags)
     return result, Evidence(motion, gaps, seen, in_force)
+
+
+def _presses_to_off(given: ChannelInput) -> Ints:
+    return times_us(of_channel(given.readings, "override", given.name).filter(pl.col("value") <= 0))
 
 
 def _motion(given: ChannelInput) -> tuple[MotionLog, float | None]:

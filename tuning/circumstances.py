@@ -8,7 +8,7 @@ import numpy as np
 import polars as pl
 from scipy.special import ndtr
 
-from tuning.gaps import Gaps
+from tuning.gaps import Bools, Gaps
 from tuning.light import LightSplit, daylight_at
 from tuning.logs import sampling_interval_s
 from tuning.motion import US, Floats, Ints, of_channel, times_us
@@ -88,6 +88,30 @@ def value_at(frame: pl.DataFrame, t_us: Ints) -> Floats:
         return np.full(len(t_us), np.nan)
     index = np.searchsorted(t, t_us, side="right") - 1
     return np.where(index >= 0, v[np.maximum(index, 0)], np.nan)
+
+
+LEAVING_S = 15.0
+"""Whoever presses off on leaving may still be seen for so long, before or after [s]. Chosen by us."""
+PRESS_GAP_S = 120.0
+"""A longer pause after a press to off is an absence: people press off when they leave. Chosen by us."""
+
+
+def pressed_off(gaps: Gaps, off_us: Ints) -> Bools:
+    """Long gaps that begin with a person's press to off: they left.
+
+    Parameters
+    ----------
+    gaps
+        The channel's gaps.
+    off_us
+        Times of presses to off, sorted, UTC epoch. [µs]
+    """
+    if len(off_us) == 0:
+        return np.zeros(len(gaps), dtype=bool)
+    slack = round(LEAVING_S * US)
+    first = np.searchsorted(off_us, gaps.start_us - slack, side="left")
+    near = (first < len(off_us)) & (off_us[np.minimum(first, len(off_us) - 1)] <= gaps.start_us + slack)
+    return near & (gaps.gap_s > PRESS_GAP_S)
 
 
 def circumstances(
