@@ -28,7 +28,9 @@ MOST_UNPACKED = 8 * GIB
 MOST_RATIO, RATIO_FROM = 500, GIB // 4
 """Beyond ``RATIO_FROM`` bytes nothing but a decompression bomb unpacks to so many times its size. Chosen by us."""
 MOST_HELD = GIB
-"""A Parquet or Excel file inside an archive, and an Excel sheet, is held in memory whole [B]. Chosen by us."""
+"""A Parquet or Excel file inside an archive is held in memory whole [B]. Chosen by us."""
+MOST_WORKBOOK = GIB // 2
+"""A workbook may unpack to so much [B]; a full sheet of five columns has about 200 MB. Chosen by us."""
 BATCH_ROWS = 1 << 17
 MOST_ROWS = 500_000_000
 """Rows of one file. Chosen by us: 16 years of a reading every second."""
@@ -206,7 +208,8 @@ def _zip(path: Path, stream: IO[bytes], size: int, header: Header, notes: Notes)
 
 
 def _hidden(name: str) -> bool:
-    return any(part.startswith((".", "__MACOSX")) for part in PurePosixPath(name).parts)
+    path = PurePosixPath(name)
+    return path.name.startswith(".") or "__MACOSX" in path.parts
 
 
 def _member(path: Path, reader: _Unpacked, share: Callable[[], float], header: Header, notes: Notes) -> Source:
@@ -271,18 +274,22 @@ def _counted(first: int) -> Callable[[int], int]:
 
 def _is_excel(path: Path, stream: IO[bytes]) -> bool:
     """Tell an Excel workbook from any other zip archive, and refuse one that unpacks beyond reason."""
+    excel = path.suffix.lower() == ".xlsx"
     try:
         with zipfile.ZipFile(stream) as archive:
             members = archive.infolist()
             excel = any(m.filename == "[Content_Types].xml" for m in members)
             size = sum(m.file_size for m in members)
-    except (zipfile.BadZipFile, NotImplementedError) as error:
-        excel = path.suffix.lower() == ".xlsx"
+            if excel and size > MOST_WORKBOOK:
+                raise _too_large(path, f"the workbook says it unpacks to {size:,} bytes")
+            # What it says may be a lie: unpacking all of it, to no more than it says, tells.
+            damaged = archive.testzip() if excel else None
+    except (zipfile.BadZipFile, zlib.error, NotImplementedError, EOFError, RuntimeError) as error:
         raise _not_whole(path, "Excel" if excel else "zip", _first_line(error)) from error
     finally:
         stream.seek(0)
-    if excel and size > MOST_HELD:
-        raise _too_large(path, f"the workbook unpacks to {size:,} bytes")
+    if damaged is not None:
+        raise _not_whole(path, "Excel", f"{damaged[:60]} in it is damaged")
     return excel
 
 

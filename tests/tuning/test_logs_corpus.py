@@ -1,0 +1,98 @@
+"""Every bad input ends in a result or in one clear line: no traceback, no hang over 10 s, memory below 1 GiB."""
+
+import gzip
+import os
+import subprocess
+import sys
+
+import pytest
+
+from tests.tuning.bad_logs import CASES
+from tests.tuning.log_files import MOTION, long_lines, put, site
+from tuning.errors import LogError, TuningError
+from tuning.logs import read_logs, sources
+
+HEAVY = [
+    "a gzip bomb",
+    "4 million equal rows in a zip",
+    "a workbook larger than it says",
+    "40 MB without a line end",
+    "a long log with 10,000 more columns",
+]
+GIB = 1024**3
+
+
+def test_the_corpus_has_at_least_60_inputs_that_differ():
+    assert len({name for name, _, _ in CASES}) == len(CASES) >= 60
+
+
+@pytest.mark.timeout(10)
+@pytest.mark.parametrize(("make", "expected"), [case[1:] for case in CASES], ids=[case[0] for case in CASES])
+def test_a_bad_input_ends_in_a_result_or_one_line(tmp_path, make, expected):
+    make(tmp_path)
+
+    try:
+        logs = read_logs(tmp_path, site())
+    except TuningError as error:
+        text = str(error)
+        assert text.isprintable()
+        assert text.endswith(".")
+        assert expected is not None, text
+        assert expected is ... or text.startswith(expected.replace("{}", str(tmp_path))), text
+    else:
+        assert expected in (None, ...), "read without a word"
+        assert logs.readings("r101").height > 0
+
+
+MEASURED = """
+import resource, sys
+from pathlib import Path
+from tests.tuning.log_files import site
+from tuning.errors import TuningError
+from tuning.logs import read_logs
+try:
+    read_logs(Path(sys.argv[1]), site())
+except TuningError as error:
+    print(error, file=sys.stderr)
+print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss)
+"""
+
+
+@pytest.mark.parametrize("name", HEAVY)
+def test_memory_stays_bounded(tmp_path, name):
+    next(make for case, make, _ in CASES if case == name)(tmp_path)
+
+    done = subprocess.run(
+        [sys.executable, "-c", MEASURED, str(tmp_path)],
+        capture_output=True,
+        text=True,
+        check=True,
+        timeout=60,
+        env=os.environ,
+    )
+
+    assert int(done.stdout) * 1024 < GIB
+    assert "Traceback" not in done.stderr
+
+
+@pytest.mark.parametrize(("limit", "value"), [("RATIO_FROM", 1000), ("MOST_UNPACKED", 100_000)])
+def test_a_decompression_bomb_is_stopped(tmp_path, monkeypatch, limit, value):
+    put(tmp_path, "log.csv.gz", gzip.compress(("\n".join(long_lines(*[MOTION] * 50_000))).encode()))
+    monkeypatch.setattr(sources, limit, value)
+    monkeypatch.setattr(sources, "MOST_RATIO", 50 if limit == "RATIO_FROM" else 1e9)
+
+    with pytest.raises(
+        LogError, match=r"^log.csv.gz: [\d,]+ bytes unpack to more than [\d,]+\. Archives may unpack to "
+    ):
+        read_logs(tmp_path, site())
+
+
+@pytest.mark.benchmark
+def test_a_gigabyte_of_one_line(tmp_path):
+    with (tmp_path / "log.csv").open("wb") as stream:
+        stream.write(b"time,room,channel,quantity,value\n")
+        for _ in range(1024):
+            stream.write(b"7" * (1 << 20))
+
+    with pytest.raises(TuningError, match="row 2: the line is longer than 16 MiB"):
+        read_logs(tmp_path, site())
