@@ -249,7 +249,9 @@ def moves(points: Points) -> Moves:
     if not points.held or points.fresh.sum() < 3:
         return every
     f = points.fresh
-    written = replace(points, t_us=points.t_us[f], lx=points.lx[f], output=points.output[f], fresh=f[f], record=points.record[f])
+    written = replace(
+        points, t_us=points.t_us[f], lx=points.lx[f], output=points.output[f], fresh=f[f], record=points.record[f]
+    )
     band = _dead_band(written)
     every = _differences(points, points.max_gap_us, band(points.lx))
     between = _differences(written, FRESH_GAP_US, band(written.lx))

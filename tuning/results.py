@@ -74,6 +74,20 @@ class TargetPoint:
     energy_kwh: float
     under_lit_share: float
     over_lit_share: float
+    mean_power_w: float = 0.0
+    """Mean power in lit occupied time, for what wasted on-time costs under this target."""
+
+
+@dataclass(frozen=True)
+class WantedLevel:
+    """What people chose when they asked for another level: the 10th, 50th and 90th percentile at the task. [lx]."""
+
+    ups: int
+    downs: int
+    detector_lx: float
+    task_lx: float
+    task_low_lx: float
+    task_high_lx: float
 
 
 @dataclass(frozen=True)
@@ -88,8 +102,14 @@ class LightResult:
         How many switching or dimming steps it rests on.
     neighbours
         Contribution of the room's other channels at full output to this reading. [lx]
+    task_per_daylight, task_per_electric
+        Task illuminance per lux at the detector, with relative standard errors ``…_spread``.
     calibrated
         Whether spot readings tie the detector's reading to the task.
+    wanted
+        What people asked for by pressing, where they did.
+    months, yearly_kwh
+        Frame ``month``, ``daylight_lx``, ``under_lit_share``, ``energy_kwh`` of a year under the recommended target, and the year's energy.
     daylight
         Frame ``time``, ``reading_lx``, ``daylight_lx``, ``output_pct`` (change points). Empty without illuminance.
     """
@@ -109,6 +129,11 @@ class LightResult:
     task_lx_lit: pl.DataFrame | None = None
     daylight: pl.DataFrame | None = None
     findings: tuple[Finding, ...] = ()
+    task_per_daylight_spread: float = 0.0
+    task_per_electric_spread: float = 0.0
+    wanted: WantedLevel | None = None
+    months: pl.DataFrame | None = None
+    yearly_kwh: float | None = None
 
 
 @dataclass(frozen=True)

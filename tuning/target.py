@@ -1,9 +1,10 @@
 """Daylight and lamps → the target illuminance that keeps the task lit, and what each target would have cost.
 
-Under a target T a dimmed channel gives ``output = clip((T − daylight − neighbours)/k, minimum, 1)``; the task gets
-``a_d·daylight + a_e·lamps``. The smallest allowed target that keeps the task at the required illuminance in 95 % of lit occupied
-time is recommended. Where full output cannot, that is said instead. For switched control the target is the daylight below which the
-light is wanted.
+Under a target T a dimmed channel gives ``output = clip((T − daylight − neighbours)/k, lowest, 1)``, where ``lowest`` and whether bright
+daylight puts the lamps out are learned from the log; the task gets ``a_d·daylight + a_e·lamps``. Recommended is the smallest target that
+can be set, from which on the task has what it needs in 95 % of lit occupied time. No target is recommended under which the lamps alone
+would leave the task below the safety floor of the room's use, however much daylight the log happened to hold. Where full output
+cannot give what is needed, that is said instead. For switched control see :mod:`tuning.threshold`.
 """
 
 from __future__ import annotations
@@ -14,147 +15,44 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import polars as pl
 
+from tuning.calibration import missing_readings, task_ratios
 from tuning.gaps import Bools
-from tuning.light import LightSplit, daylight_at
-from tuning.motion import US, Floats, Ints, times_us
-from tuning.power import power_of_output
+from tuning.light import LightSplit
+from tuning.lit_time import FEW, Loop, Moments, loop_of, moments_of
+from tuning.motion import US, Floats
+from tuning.place import place_of_zone
+from tuning.power import power_of_output, with_measured_power
 from tuning.results import Finding, LightResult, TargetPoint
-from tuning.site import Channel, Room, SpotReading
+from tuning.season import year_moments
+from tuning.site import Channel, Room
+from tuning.task import (
+    DEFAULT_LOAD_W,
+    HOURS_PER_WEEK,
+    LIT_SHARE,
+    OVER_LIT,
+    SLACK_LX,
+    Task,
+    candidates_lx,
+    grid_lx,
+    lit_frame,
+    settable_of,
+    trust,
+    weighted_quantile,
+)
+from tuning.threshold import threshold_result
+from tuning.wanted import wanted_finding, wanted_level
 
-LIT_SHARE = 0.95
-"""Share of lit occupied time in which the task must have what it needs. From the method."""
-GRID_S = 300.0
-"""Step at which lit occupied time is looked at [s]. Chosen by us: daylight moves slower than that on the whole."""
-SLACK_LX = 0.5
-"""Half a lux: at night the task sits exactly at the target, and rounding must not call that too dark."""
-OVER_LIT = 1.5
-"""A task that gets this many times what it needs is over-lit. Chosen by us: one step of the standard's scale (300, 500, 750 lx) and a half."""
-FINE_STEP_LX = 10.0
-"""Step of the targets looked at where site.toml does not list what can be set. [lx]"""
-RATIO_CONFLICT = 0.25
-"""Spot readings whose ratios differ by more than a quarter contradict each other. Chosen by us."""
+HELD_TOO_HIGH = 1.25
+"""A target that holds this many times what the task needs is worth a word. Chosen by us: half such a step."""
 DRAWS = 200
+WEEKS_PER_MONTH = 365.25 / 12 / 7
+SEASON_SHARE = 0.10
+"""A month in which the task lacks light in more than a tenth of the lit occupied time is worth a warning. Chosen by us: twice what is allowed."""
+MONTHS = (
+    "January", "February", "March", "April", "May", "June", "July", "August", "September", "October", "November", "December",
+)  # fmt: skip
 LITTLE_DAYLIGHT = 0.05
 """Daylight below this share of the lamps needs no daylight reading. Chosen by us."""
-
-
-@dataclass(frozen=True)
-class Ratios:
-    """Task illuminance per lx at the detector, for daylight and for lamps.
-
-    ``spread`` is the relative spread of the readings; ``lamps`` and ``daylight`` say how many readings each rests on.
-    """
-
-    daylight: float
-    electric: float
-    spread: float
-    daylight_readings: int
-    electric_readings: int
-    findings: tuple[Finding, ...] = ()
-
-
-def task_ratios(spots: tuple[SpotReading, ...], *, at_full_lx: float, split: LightSplit, zone: ZoneInfo) -> Ratios:
-    """Tie the detector's reading to the task.
-
-    Parameters
-    ----------
-    spots
-        Luxmeter readings; where the detector's value is not given it is taken from the log at their time.
-    at_full_lx
-        The channel's lamps at full output in the detector's reading, k. [lx]
-    split
-        For readings given by time only.
-    zone
-        The building's zone, for times without offset.
-
-    Returns
-    -------
-    Ratios; both 1 where there is no reading.
-    """
-    rows = [(s, _detector_lx(s, split, zone)) for s in spots]
-    known = [(s, d) for s, d in rows if d is not None and d > 0]
-    lamps_lx = np.array([min(at_full_lx * s.output_pct / 100, d) for s, d in known])
-    detector = np.array([d for _, d in known])
-    task = np.array([s.task_lx for s, _ in known])
-    if len(known) == 0:
-        return Ratios(1.0, 1.0, 0.0, 0, 0)
-    share = lamps_lx / detector
-    electric, daylight = share > 0.8, share < 0.2
-    a_e = float(np.median(task[electric] / detector[electric])) if electric.any() else None
-    a_d = float(np.median(task[daylight] / detector[daylight])) if daylight.any() else None
-    a_e = a_e if a_e is not None else (a_d if a_d is not None else 1.0)
-    a_d = a_d if a_d is not None else a_e
-    expected = a_d * (detector - lamps_lx) + a_e * lamps_lx
-    off = task / np.maximum(expected, 1e-9) - 1
-    findings: tuple[Finding, ...] = ()
-    if len(known) > 1 and np.abs(off).max() > RATIO_CONFLICT:
-        worst = int(np.abs(off).argmax())
-        findings = (
-            Finding(
-                "spot-readings-conflict",
-                "warning",
-                f"A spot reading of {task[worst]:.0f} lx at the task does not fit the others, from which {expected[worst]:.0f} lx would be "
-                "expected. Measure again: lamps only after dark at full output, daylight only with the lamps off.",
-                {"task_lx": float(task[worst]), "expected_lx": round(float(expected[worst]), 1)},
-            ),
-        )
-    return Ratios(
-        a_d, a_e, float(np.std(off)) if len(known) > 1 else 0.05, int(daylight.sum()), int(electric.sum()), findings
-    )
-
-
-def _detector_lx(spot: SpotReading, split: LightSplit, zone: ZoneInfo) -> float | None:
-    if spot.detector_lx is not None:
-        return spot.detector_lx
-    if spot.time is None or split.daylight.is_empty():
-        return None
-    when = spot.time if spot.time.tzinfo else spot.time.replace(tzinfo=zone)
-    t = times_us(split.daylight)
-    index = int(np.searchsorted(t, round(when.timestamp() * US), side="right")) - 1
-    return float(split.daylight["reading_lx"][index]) if index >= 0 else None
-
-
-@dataclass(frozen=True)
-class _Moments:
-    """Lit occupied time on a grid: daylight and neighbours' lamps at the detector [lx], output in force (0…1), local day."""
-
-    daylight: Floats
-    neighbours: Floats
-    output: Floats
-    day: Ints
-
-
-def _moments(split: LightSplit, occupied: pl.DataFrame, output: pl.DataFrame, k: float) -> _Moments:
-    start, end = times_us(occupied, "start"), times_us(occupied, "end")
-    count = np.maximum(((end - start) / (GRID_S * US)).astype(np.int64), 1)
-    first = np.repeat(np.cumsum(count) - count, count)
-    step = np.arange(count.sum()) - first
-    t = np.repeat(start, count) + np.round((step + 0.5) * np.repeat((end - start) / count, count)).astype(np.int64)
-    out_t, out_v = times_us(output), output["value"].to_numpy() / 100
-    at = np.searchsorted(out_t, t, side="right") - 1
-    level = np.where(at >= 0, out_v[np.maximum(at, 0)], 0.0)
-    lamps = split.daylight.drop_nulls("lamps_lx")
-    lamp_t = times_us(lamps)
-    index = np.clip(np.searchsorted(lamp_t, t, side="right") - 1, 0, max(len(lamp_t) - 1, 0))
-    all_lamps = lamps["lamps_lx"].to_numpy()[index] if len(lamp_t) else np.zeros(len(t))
-    own = k * (
-        out_v[np.clip(np.searchsorted(out_t, lamp_t[index], side="right") - 1, 0, len(out_t) - 1)] if len(lamp_t) else 0
-    )
-    daylight = daylight_at(split, t)
-    keep = np.isfinite(daylight)
-    neighbours = np.maximum(all_lamps - own, 0.0)
-    return _Moments(daylight[keep], neighbours[keep], level[keep], (t // (86400 * US))[keep])
-
-
-def candidates_lx(channel: Channel, *, highest_lx: float) -> Floats:
-    """Targets to look at: what can be set, else every 10 lx up to what the room can need. [lx]."""
-    if channel.allowed_target_lx:
-        values = set(channel.allowed_target_lx)
-    else:
-        values = set(np.arange(50.0, max(highest_lx, 100.0) + FINE_STEP_LX, FINE_STEP_LX).tolist())
-    if channel.target_lx:
-        values.add(channel.target_lx)
-    return np.array(sorted(values))
 
 
 def light_result(
@@ -167,6 +65,9 @@ def light_result(
     usable_days: float,
     zone: ZoneInfo,
     seed: int,
+    power: pl.DataFrame | None = None,
+    overrides: pl.DataFrame | None = None,
+    place: tuple[float, float] | None = None,
 ) -> LightResult:
     """Work out what the lamps give, what the task gets, and which target is enough.
 
@@ -186,11 +87,17 @@ def light_result(
         The building's zone.
     seed
         For the resampled days.
+    power
+        ``time``, ``value`` [W] as measured, where it was; else the given curve or a straight line counts.
+    overrides
+        ``time``, ``value`` [%]: what people asked for.
+    place
+        Latitude and longitude [deg], for other seasons; near enough is the place of the time zone.
     """
     lamp = split.lamps.get(channel)
-    chan = room.channels[channel]
     if lamp is None or lamp.at_full_lx <= 0:
         return LightResult(daylight=split.daylight)
+    chan = with_measured_power(room.channels[channel], output, power)
     ratios = task_ratios(chan.spot_readings, at_full_lx=lamp.at_full_lx, split=split, zone=zone)
     base = LightResult(
         electric_lx_at_full=lamp.at_full_lx,
@@ -200,222 +107,229 @@ def light_result(
         neighbours={n: c.at_full_lx for n, c in split.lamps.items() if n != channel},
         task_per_daylight=ratios.daylight,
         task_per_electric=ratios.electric,
+        task_per_daylight_spread=ratios.daylight_spread,
+        task_per_electric_spread=ratios.electric_spread,
         daylight=split.daylight,
         findings=ratios.findings,
     )
     required = room.required_lx
-    moments = _moments(split, occupied, output, lamp.at_full_lx)
-    if required is None or len(moments.daylight) < 20:
+    moments = moments_of(split, occupied, output, channel=channel, offset_us=_offset_us(occupied, zone))
+    if required is None or len(moments.daylight) < FEW:
         return base
     little = float(np.quantile(moments.daylight, 0.9)) < LITTLE_DAYLIGHT * lamp.at_full_lx
     calibrated = ratios.electric_readings > 0 and (ratios.daylight_readings > 0 or little)
-    base = replace(base, calibrated=calibrated)
-    if not calibrated:
-        base = replace(base, findings=(*base.findings, _uncalibrated(ratios, little)))
-    seconds = (times_us(occupied, "end") - times_us(occupied, "start")).sum() / US
-    hours = float(seconds / 3600 / max(usable_days / 7, 1e-9))
-    need = max(required, room.beliefs.minimum_target_lx)
-    if chan.control == "switched":
-        return _switched(base, moments, chan, need=need, hours=hours)
-    return _dimmed(base, moments, chan, need=need, hours=hours, seed=seed, spread=ratios.spread)
-
-
-def _uncalibrated(ratios: Ratios, little: bool) -> Finding:  # noqa: FBT001  a fact, not an option
-    """Say which spot readings are missing, and how to take them."""
-    wanted = []
-    if not ratios.electric_readings:
-        wanted.append("lamps only: after dark, at full output")
-    if not ratios.daylight_readings and not little:
-        wanted.append("daylight only: by day, with the lamps off")
-    return Finding(
-        "uncalibrated",
-        "info",
-        "No spot reading ties the detector's reading to the task, so the target is left as it is. Hold a luxmeter at the darkest task and "
-        f"note it beside the detector's reading, once with {'; once with '.join(wanted)}.",
-        {"wanted": wanted},
+    uncalibrated = missing_readings(ratios, little_daylight=little)
+    told = base.findings if uncalibrated is None else (*base.findings, uncalibrated)
+    floor = room.beliefs.minimum_target_lx
+    hours = float(moments.weight.sum() / 3600 / max(usable_days / 7, 1e-9))
+    task = Task(lamp.at_full_lx, ratios, max(required, floor), floor, min(hours, HOURS_PER_WEEK))
+    wanted = (
+        None if overrides is None else wanted_level(overrides, split, channel=channel, output=output, ratios=ratios)
     )
+    if wanted is not None:
+        told = (*told, *wanted_finding(wanted, need_lx=task.need_lx))
+    base = replace(base, calibrated=calibrated, findings=told, wanted=wanted)
+    if chan.control == "switched":
+        return threshold_result(base, moments, chan, task=task, output=output)
+    known = place if place is not None else place_of_zone(zone.key)
+    year = None if known is None else year_moments(split, moments, latitude=known[0], longitude=known[1], zone=zone)
+    return _dimmed(base, moments, chan, task=task, seed=seed, year=year)
 
 
-def _task(moments: _Moments, output: Floats, light: LightResult) -> Floats:
-    k = light.electric_lx_at_full or 0.0
-    return light.task_per_daylight * moments.daylight + light.task_per_electric * (k * output + moments.neighbours)
+def _offset_us(occupied: pl.DataFrame, zone: ZoneInfo) -> int:
+    """UTC offset in the middle of the log. [µs]."""
+    if occupied.is_empty():
+        return 0
+    middle = occupied["start"][occupied.height // 2].astimezone(zone).utcoffset()
+    return round((middle.total_seconds() if middle is not None else 0.0) * US)
+
+
+@dataclass(frozen=True)
+class _Curve:
+    """What each target would have brought, by target; the first two also by day, shape (days, targets). [s]."""
+
+    targets: Floats
+    dark_s: Floats
+    lit_s: Floats
+    over_share: Floats
+    mean_w: Floats
+
+    @property
+    def under_share(self) -> Floats:
+        """Share of lit occupied time in which the task lacked light; 1 where it was never lit."""
+        return _share(self.dark_s.sum(axis=0), self.lit_s.sum(axis=0))
+
+
+def _share(dark_s: Floats, lit_s: Floats) -> Floats:
+    return np.where(lit_s > 0, dark_s / np.maximum(lit_s, 1e-9), 1.0)
+
+
+def _curve(moments: Moments, targets: Floats, loop: Loop, task: Task, channel: Channel) -> _Curve:
+    days = np.flatnonzero(np.append(True, np.diff(moments.day) != 0))
+    shape = (len(days), len(targets))
+    dark_s, lit_s = np.zeros(shape), np.zeros(shape)
+    over, mean_w = np.zeros(len(targets)), np.zeros(len(targets))
+    others, weight, whole = moments.others, moments.weight, moments.weight.sum()
+    load_w = channel.load_w or DEFAULT_LOAD_W
+    for i in range(len(targets)):  # a loop over targets, not over the log: the moments stay in the cache
+        out = loop.output(targets[i : i + 1], others, task.k)[:, 0]
+        gets = task.illuminance(moments, out)
+        lit = weight * (out > 0)
+        dark_s[:, i] = np.add.reduceat(lit * (gets < task.need_lx - SLACK_LX), days)
+        lit_s[:, i] = np.add.reduceat(lit, days)
+        lamps_do_it = (gets > OVER_LIT * task.need_lx) & (out > loop.lowest + 0.02)
+        over[i] = (weight * lamps_do_it).sum() / max(lit.sum(), 1e-9)
+        mean_w[i] = (weight * power_of_output(100 * out, channel, load_w)).sum() / whole
+    return _Curve(targets, dark_s, lit_s, over, mean_w)
+
+
+def _points(curve: _Curve, shown: Bools, channel: Channel, hours: float) -> tuple[TargetPoint, ...]:
+    kwh = (curve.mean_w * hours + channel.standby_w * max(HOURS_PER_WEEK - hours, 0.0)) / 1000
+    rows = zip(curve.targets, kwh, curve.under_share, curve.over_share, curve.mean_w, shown, strict=True)
+    return tuple(TargetPoint(float(t), float(e), float(u), float(o), float(w)) for t, e, u, o, w, s in rows if s)
 
 
 def _dimmed(
-    light: LightResult, moments: _Moments, channel: Channel, *, need: float, hours: float, seed: int, spread: float
+    light: LightResult, moments: Moments, channel: Channel, *, task: Task, seed: int, year: Moments | None
 ) -> LightResult:
-    k = light.electric_lx_at_full or 1.0
-    lowest = _lowest_output(moments, light, channel)
-    full = _task(moments, np.ones(len(moments.daylight)), light)
-    highest = (
-        k + float(np.quantile(moments.daylight, 0.9)) + need / min(light.task_per_daylight, light.task_per_electric)
+    loop = loop_of(moments, k=task.k, target_lx=channel.target_lx)
+    full = task.illuminance(moments, np.ones(len(moments.daylight)))
+    usual = float(np.quantile(moments.others, 0.9))
+    highest = max(task.need_lx / min(task.ratios.daylight, task.ratios.electric), task.k + min(usual, task.k))
+    shown_targets = candidates_lx(channel, highest_lx=highest)
+    targets = np.unique(np.concatenate([shown_targets, grid_lx(max(highest, shown_targets[-1]))]))
+    curve = _curve(moments, targets, loop, task, channel)
+    shown = np.isin(targets, shown_targets)
+    points = _points(curve, shown, channel, task.hours)
+    seen = replace(light, target_curve=points, task_lx_lit=lit_frame(moments, task))
+    lacking = float((moments.weight * (full < task.need_lx - SLACK_LX)).sum() / moments.weight.sum())
+    if lacking > 1 - LIT_SHARE:
+        missing = task.need_lx - weighted_quantile(full, moments.weight, 1 - LIT_SHARE)
+        return replace(seen, findings=(*seen.findings, _not_reachable(missing, task, light)))
+    settable = shown & settable_of(targets, channel) & (task.ratios.electric * targets >= task.floor_lx - SLACK_LX)
+    index = _smallest(curve.under_share[None, :] <= 1 - LIT_SHARE, settable)[0]
+    if index < 0:
+        return replace(seen, findings=(*seen.findings, _none_settable(targets[settable], task)))
+    low, high = _interval(curve, light, seed=seed, floor_lx=task.floor_lx / task.ratios.electric)
+    recommended = float(targets[index])
+    result = replace(seen, recommended_target_lx=recommended, target_low_lx=low, target_high_lx=high)
+    findings = [*seen.findings, *_over_lit(moments, channel, loop, task, recommended)]
+    if year is not None:
+        months = _months(year, loop, task, channel, recommended)
+        findings += _season(_curve(year, targets[settable], loop, task, channel), months, recommended)
+        result = replace(result, months=months, yearly_kwh=float(months["energy_kwh"].sum()))
+    return replace(result, findings=tuple(findings))
+
+
+def _months(year: Moments, loop: Loop, task: Task, channel: Channel, target_lx: float) -> pl.DataFrame:
+    """By month: mean daylight at the detector while occupied, under-lit share and energy under a target."""
+    out = loop.output(np.array([target_lx]), year.others, task.k)[:, 0]
+    dark = task.illuminance(year, out) < task.need_lx - SLACK_LX
+    watts = power_of_output(100 * out, channel, channel.load_w or DEFAULT_LOAD_W)
+    rest_w = channel.standby_w * max(HOURS_PER_WEEK - task.hours, 0.0)
+    frame = pl.DataFrame(
+        {
+            "month": year.day,
+            "w": year.weight,
+            "lit": year.weight * (out > 0),
+            "dark": dark,
+            "watts": watts,
+            "lx": year.daylight,
+        }
     )
-    targets = candidates_lx(channel, highest_lx=highest)
-    output = np.clip((targets[None, :] - (moments.daylight + moments.neighbours)[:, None]) / k, lowest, 1.0)
-    task = light.task_per_daylight * moments.daylight[:, None] + light.task_per_electric * (
-        k * output + moments.neighbours[:, None]
+    w = pl.col("w")
+    mean_w = (pl.col("watts") * w).sum() / w.sum()
+    table = frame.group_by("month", maintain_order=True).agg(
+        ((pl.col("lx") * w).sum() / w.sum()).alias("daylight_lx"),
+        ((pl.col("lit") * pl.col("dark")).sum() / pl.col("lit").sum().clip(1e-9)).alias("under_lit_share"),
+        ((mean_w * task.hours + rest_w) / 1000 * WEEKS_PER_MONTH).alias("energy_kwh"),
     )
-    dark = task < need - SLACK_LX
-    watts = power_of_output(100 * output, channel, channel.load_w or 100.0).mean(axis=0)
-    curve = tuple(
-        TargetPoint(float(t), float(w * hours / 1000), float(u), float(o))
-        for t, w, u, o in zip(targets, watts, dark.mean(axis=0), (task > OVER_LIT * need).mean(axis=0), strict=True)
+    return table.sort("month")
+
+
+def _season(curve: _Curve, months: pl.DataFrame, recommended: float) -> list[Finding]:
+    """Say what the year makes of a target that was found in one season."""
+    worst = months.sort("under_lit_share", descending=True).row(0, named=True)
+    yearly = float(months["energy_kwh"].sum())
+    text = (
+        f"Over a year, with the daylight of other months estimated from the sun's position, {recommended:.0f} lx would take about "
+        f"{yearly:.0f} kWh; the task would lack light in {100 * worst['under_lit_share']:.0f} % of the lit occupied time in "
+        f"{MONTHS[int(worst['month']) - 1]}, the darkest month for it."
     )
-    settable = _settable(targets, channel)
-    enough = settable & (dark.mean(axis=0) <= 1 - LIT_SHARE)
-    findings = list(light.findings)
-    if (full >= need - SLACK_LX).mean() < LIT_SHARE:
-        missing = need - float(np.quantile(full, 1 - LIT_SHARE))
-        findings.append(
-            Finding(
-                "not-reachable",
-                "warning",
-                f"Even at full output the task lacks {missing:.0f} lx of the {need:.0f} lx it needs when daylight is least{_trust(light)}. "
-                "Look for aged or dirty luminaires, a wrong load, or furniture in the way; a setting cannot mend it.",
-                {"missing_lx": round(missing, 1), "required_lx": need},
-            )
-        )
-        return replace(light, target_curve=curve, findings=tuple(findings))
-    recommended = float(targets[enough][0]) if enough.any() else None
-    findings += _over_lit(light, moments, channel, need=need, recommended=recommended, lowest=lowest)
-    low, high = _interval(dark, targets, settable, moments.day, seed=seed, spread=spread)
-    return replace(
-        light,
-        recommended_target_lx=recommended,
-        target_low_lx=low,
-        target_high_lx=high,
-        target_curve=curve,
-        task_lx_lit=_lit_frame(moments, light),
-        findings=tuple(findings),
-    )
+    evidence = {
+        "yearly_kwh": round(yearly, 1),
+        "darkest_month": int(worst["month"]),
+        "share": round(worst["under_lit_share"], 3),
+    }
+    if worst["under_lit_share"] <= SEASON_SHARE:
+        return [Finding("season", "info", text, evidence)]
+    enough = np.all(_share(curve.dark_s, curve.lit_s) <= 1 - LIT_SHARE, axis=0, keepdims=True)
+    index = _smallest(enough, np.ones(len(curve.targets), dtype=bool))[0]
+    if index >= 0:
+        text += f" A target of {curve.targets[index]:.0f} lx would do in every month."
+        evidence["every_month_lx"] = float(curve.targets[index])
+    return [Finding("season", "warning", text, evidence)]
 
 
-ASSUMED_MINIMUM = 0.01
-"""Output that a control is taken to dim down to where the log never shows it at its minimum. Chosen by us: deeper than most."""
+def _smallest(enough: Bools, settable: Bools) -> np.ndarray:
+    """Index of the first settable target from which on every target is enough, by row; −1 where there is none."""
+    from_here = np.logical_and.accumulate(enough[:, ::-1], axis=1)[:, ::-1] & settable[None, :]
+    return np.where(from_here.any(axis=1), from_here.argmax(axis=1), -1)
 
 
-def _lowest_output(moments: _Moments, light: LightResult, channel: Channel) -> float:
-    """Smallest output of the control, where the log shows it: daylight exceeds the target and the lamps go no lower."""
-    lit = moments.output[moments.output > 0]
-    if len(lit) < 20 or channel.target_lx is None:
-        return ASSUMED_MINIMUM
-    lowest = float(np.quantile(lit, 0.01))
-    at_lowest = (moments.output > 0) & (moments.output <= lowest + 0.01)
-    reading = moments.daylight + moments.neighbours + (light.electric_lx_at_full or 0.0) * moments.output
-    above = reading[at_lowest] > 1.1 * channel.target_lx
-    return lowest if at_lowest.sum() >= 20 and above.mean() > 0.5 else ASSUMED_MINIMUM
-
-
-def _over_lit(
-    light: LightResult, moments: _Moments, channel: Channel, *, need: float, recommended: float | None, lowest: float
-) -> list[Finding]:
-    """Say where the target in force holds far more light at the task than it needs."""
-    lit = moments.output > lowest + 0.02
-    if channel.target_lx is None or recommended is None or lit.sum() < 20 or channel.target_lx <= recommended:
-        return []
-    # While the lamps are held above their minimum, it is the target and not the sun that makes the level.
-    held = float(np.median(_task(moments, moments.output, light)[lit]))
-    if held < 1.25 * need:
-        return []
-    return [
-        Finding(
-            "over-lit",
-            "warning",
-            f"The target of {channel.target_lx:.0f} lx at the detector holds about {held:.0f} lx at the task, which needs {need:.0f} lx. "
-            f"{recommended:.0f} lx at the detector are enough.",
-            {"task_lx": round(held), "required_lx": need, "target_lx": channel.target_lx, "enough_lx": recommended},
-        )
-    ]
-
-
-def _interval(
-    dark: Bools, targets: Floats, settable: Bools, day: Ints, *, seed: int, spread: float
-) -> tuple[float | None, float | None]:
+def _interval(curve: _Curve, light: LightResult, *, seed: int, floor_lx: float) -> tuple[float | None, float | None]:
     """90 % interval of the smallest sufficient target, by resampled days and the spread of the spot readings."""
-    days, index = np.unique(day, return_inverse=True)
-    per_day = np.zeros((len(days), len(targets)))
-    np.add.at(per_day, index, dark.astype(float))
-    count = np.bincount(index, minlength=len(days)).astype(float)
+    days = curve.dark_s.shape[0]
     rng = np.random.default_rng(seed)
-    weights = rng.multinomial(len(days), np.full(len(days), 1 / len(days)), size=DRAWS).astype(float)
-    share = (weights @ per_day) / np.maximum(weights @ count, 1)[:, None]
-    ok = (share <= 1 - LIT_SHARE) & settable
-    found = ok.any(axis=1)
+    weights = rng.multinomial(days, np.full(days, 1 / days), size=DRAWS).astype(float)
+    share = _share(weights @ curve.dark_s, weights @ curve.lit_s)
+    index = _smallest(share <= 1 - LIT_SHARE, np.ones(len(curve.targets), dtype=bool))
+    found = index >= 0
     if found.mean() < 0.5:
         return None, None
-    least = targets[ok.argmax(axis=1)][found] * (1 + spread * rng.standard_normal(int(found.sum())))
+    # the target stands for the need divided by the lamps' ratio
+    factor = 1 + light.task_per_electric_spread * rng.standard_normal(int(found.sum()))
+    least = np.maximum(curve.targets[index[found]] * factor, floor_lx)
     return float(np.quantile(least, 0.05)), float(np.quantile(least, 0.95))
 
 
-def _settable(targets: Floats, channel: Channel) -> Bools:
-    """Which of the targets can be set; all where site.toml does not say."""
-    if not channel.allowed_target_lx:
-        return np.ones(len(targets), dtype=bool)
-    return np.isin(targets, np.array(channel.allowed_target_lx))
-
-
-def _lit_frame(moments: _Moments, light: LightResult) -> pl.DataFrame:
-    return pl.DataFrame({"task_lx": _task(moments, moments.output, light), "lit": moments.output > 0})
-
-
-def _lamps_alone(light: LightResult, need: float) -> list[Finding]:
-    """Say where switched lamps alone give the task too little, or far more than it needs."""
-    at_full = light.task_per_electric * (light.electric_lx_at_full or 0.0)
-    if at_full < need - SLACK_LX:
-        return [
-            Finding(
-                "not-reachable",
-                "warning",
-                f"The lamps alone give the task {at_full:.0f} lx of the {need:.0f} lx it needs{_trust(light)}. Look for aged or dirty "
-                "luminaires, a wrong load, or furniture in the way; a setting cannot mend it.",
-                {"missing_lx": round(need - at_full, 1), "required_lx": need},
-            )
-        ]
-    if light.calibrated and at_full > OVER_LIT * need:
-        return [
-            Finding(
-                "over-lit",
-                "warning",
-                f"The lamps alone give the task {at_full:.0f} lx, which needs {need:.0f} lx. Switched light cannot be set lower; fewer or "
-                "smaller lamps, or dimming, would do.",
-                {"task_lx": round(at_full), "required_lx": need},
-            )
-        ]
-    return []
-
-
-def _trust(light: LightResult) -> str:
-    return "" if light.calibrated else " (uncalibrated: the detector's reading is taken for the task's)"
-
-
-def _switched(light: LightResult, moments: _Moments, channel: Channel, *, need: float, hours: float) -> LightResult:
-    """Threshold of daylight below which the light is wanted; and whether the lamps' own light would switch them off."""
-    k = light.electric_lx_at_full or 0.0
-    findings = [*light.findings, *_lamps_alone(light, need)]
-    seen = replace(light, task_lx_lit=_lit_frame(moments, light), findings=tuple(findings))
-    targets = candidates_lx(channel, highest_lx=need / light.task_per_daylight + 100)
-    if float(np.quantile(moments.daylight, 0.95)) < targets[0]:
-        # Daylight never reaches any threshold: the light is on whenever somebody is there, and no threshold changes that.
-        return seen
-    on = (moments.daylight + moments.neighbours)[:, None] < targets[None, :]
-    lamps = k * on + moments.neighbours[:, None]
-    task = light.task_per_daylight * moments.daylight[:, None] + light.task_per_electric * lamps
-    watts = power_of_output(np.where(on, 100.0, 0.0), channel, channel.load_w or 100.0).mean(axis=0)
-    dark = task < need - SLACK_LX
-    curve = tuple(
-        TargetPoint(float(t), float(w * hours / 1000), float(u), float(o))
-        for t, w, u, o in zip(targets, watts, dark.mean(axis=0), (task > OVER_LIT * need).mean(axis=0), strict=True)
+def _not_reachable(missing_lx: float, task: Task, light: LightResult) -> Finding:
+    text = (
+        f"Even at full output the task lacks {missing_lx:.0f} lx of the {task.need_lx:.0f} lx it needs when daylight is "
+        f"least{trust(light)}. Look for aged or dirty luminaires, a wrong load, or furniture in the way; a setting cannot mend it."
     )
-    enough = _settable(targets, channel) & (dark.mean(axis=0) <= 1 - LIT_SHARE)
-    if not enough.any():
-        return replace(seen, target_curve=curve)
-    band = Finding(
-        "dead-band",
-        "info",
-        f"Switched light: the dead band above the threshold must be wider than the {k:.0f} lx that the lamps add at the detector, or the "
-        "light switches itself off and on.",
-        {"lamps_lx": round(k, 1)},
+    return Finding("not-reachable", "warning", text, {"missing_lx": round(missing_lx, 1), "required_lx": task.need_lx})
+
+
+def _none_settable(allowed: Floats, task: Task) -> Finding:
+    most = (
+        f"the highest that can be set is {allowed.max():.0f} lx"
+        if len(allowed)
+        else "none that can be set is that high"
     )
-    return replace(
-        seen, recommended_target_lx=float(targets[enough][0]), target_curve=curve, findings=(*findings, band)
+    text = f"No target that can be set keeps the task at the {task.need_lx:.0f} lx it needs; {most} at the detector."
+    return Finding("no-target-enough", "warning", text, {"required_lx": task.need_lx})
+
+
+def _over_lit(moments: Moments, channel: Channel, loop: Loop, task: Task, recommended: float) -> list[Finding]:
+    """Say where the target in force holds far more light at the task than it needs."""
+    now = channel.target_lx if channel.target_lx is not None else loop.level_lx
+    lit = moments.output > loop.lowest + 0.02
+    if now is None or lit.sum() < FEW or now <= recommended:
+        return []
+    # While the lamps are held above their minimum, it is the target and not the sun that makes the level.
+    gets = task.illuminance(moments, moments.output)[lit]
+    held_lx = weighted_quantile(gets, moments.weight[lit], 0.5)
+    if held_lx < HELD_TOO_HIGH * task.need_lx:
+        return []
+    text = (
+        f"The target of {now:.0f} lx at the detector holds about {held_lx:.0f} lx at the task, which needs {task.need_lx:.0f} lx. "
+        f"{recommended:.0f} lx at the detector are enough."
     )
+    evidence = {
+        "task_lx": round(held_lx),
+        "required_lx": task.need_lx,
+        "target_lx": round(now),
+        "enough_lx": recommended,
+    }
+    return [Finding("over-lit", "warning", text, evidence)]
