@@ -418,6 +418,8 @@ def _utc(t_us: int) -> dt.datetime:
     return dt.datetime.fromtimestamp(int(t_us) / US, tz=dt.UTC)
 
 
+WORTH_SHARE = 0.1
+"""Share of the light's energy that a lower target must save. Chosen by us."""
 TARGET_STEP = 0.05
 """A target nearer than a twentieth to the one in force is the same target. Chosen by us: no eye sees it."""
 
@@ -433,7 +435,13 @@ def _target_to_set(current: Settings, choice: Choice, light: LightResult) -> flo
         return now
     if now is None:
         return new
-    return new if light.calibrated and abs(new - now) > TARGET_STEP * now else now
+    if not light.calibrated or abs(new - now) <= TARGET_STEP * now:
+        return now
+    energy = {p.target_lx: p.energy_kwh for p in light.target_curve}
+    if new < now and energy.get(now, 0.0) - energy.get(new, 0.0) < WORTH_SHARE * energy.get(now, 0.0):
+        # A lower target that saves next to nothing is not worth a darker room by mistake.
+        return now
+    return new
 
 
 def _recommended(current: Settings, choice: Choice, rates: Rates, target_lx: float | None) -> Settings:
