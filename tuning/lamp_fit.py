@@ -17,7 +17,7 @@ from dataclasses import dataclass, fields
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import stats
+from scipy.special import stdtrit
 
 from tuning.lamp_steps import MOVED, OFF, SETTLED_WITHIN, Bools, Floats, Moves, Points
 
@@ -393,4 +393,4 @@ def _half_width(v: Floats, u: Floats, beta: Floats, weight: Floats, cluster: NDA
     share = np.stack([by_day(u[:, j] ** 2 * weight) for j in range(p)], axis=1)
     share = share / np.maximum(share.sum(axis=0), 1e-12)
     freedom = np.maximum(1 / np.maximum((share**2).sum(axis=0), 1e-12) - p, 1)
-    return np.asarray(np.sqrt(variance) * stats.t.ppf(0.95, freedom))
+    return np.asarray(np.sqrt(variance) * stdtrit(freedom, 0.95))
