@@ -139,3 +139,11 @@ def test_a_held_occupancy_state_shows_the_hold_off_inside_it(offices):
 def test_nothing_is_claimed_below_a_hold_off_that_hides_it(offices):
     for channel in analyse_folder(offices).channels:
         assert min(p.hold_off_s for p in channel.delay_curve) >= 14 * 60
+
+
+@pytest.mark.parametrize("words", ['time = "Time"', 'time = "Date"', ""])
+def test_a_date_and_a_time_of_day_are_read_together(office, words):
+    site = (office / "site.toml").read_text(encoding="utf-8").replace('time = ["Date", "Time"]', words)
+    (office / "site.toml").write_text(site, encoding="utf-8")
+
+    assert read_logs(office, read_site(office)).start.isoformat() == "2017-12-22T05:19:41+00:00"

@@ -80,6 +80,28 @@ def _position(names: Sequence[str], wanted: str, path: Path, rule: str) -> int:
     raise LogError(path, "", f"no column {wanted!r} among {shown or 'none'}", rule, remedy)
 
 
+HALF = {"date": "time", "time": "date"}
+"""A column of dates and one of times of day belong together; each is the other's half."""
+_DAY_ONLY = r"^\d{1,4}[-/.]\d{1,2}[-/.]\d{1,4}$"
+_CLOCK_ONLY = r"^\d{1,2}:\d{2}(:\d{2}(\.\d+)?)?( ?[AaPp][Mm])?$"
+
+
+def _time_positions(source: Source, wanted: tuple[str, ...], rule: str) -> list[int]:
+    """Positions of the time column, or of the date's and the time's where one of them alone tells no moment."""
+    at = [_position(source.names, name, source.path, rule) for name in wanted]
+    other = HALF.get(tidy(wanted[0])) if len(wanted) == 1 else None
+    halves = [i for i, name in enumerate(source.names) if tidy(name) == other]
+    if other is None or len(halves) != 1:
+        return at
+    first = next(iter(source.batches(at)), None)
+    if first is None or first.frame.is_empty() or first.frame.dtypes[0] != pl.String:
+        return at
+    head = first.frame.to_series(0).drop_nulls().str.strip_chars().head(20)
+    if head.is_empty() or not head.str.contains(_CLOCK_ONLY if other == "date" else _DAY_ONLY).all():
+        return at
+    return [halves[0], at[0]] if other == "date" else [at[0], halves[0]]
+
+
 class Long:
     """One reading per row: ``time, room, channel, quantity, value[, detector]``."""
 
@@ -94,7 +116,7 @@ class Long:
 
     def times(self, source: Source) -> list[int]:
         """See :class:`Layout`."""
-        return [_position(source.names, name, source.path, LONG_RULE) for name in self._time]
+        return _time_positions(source, self._time, LONG_RULE)
 
     def bind(self, source: Source) -> list[int]:
         """See :class:`Layout`."""
@@ -180,7 +202,7 @@ class Wide:
 
     def times(self, source: Source) -> list[int]:
         """See :class:`Layout`."""
-        return [_position(source.names, name, source.path, WIDE_RULE) for name in self._time]
+        return _time_positions(source, self._time, WIDE_RULE)
 
     def bind(self, source: Source) -> list[int]:
         """See :class:`Layout`."""
