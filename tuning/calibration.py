@@ -6,12 +6,12 @@ daylight at the detector stands for another task illuminance than one lux of lam
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from zoneinfo import ZoneInfo
 
 import numpy as np
 
-from tuning.light import LightSplit
+from tuning.light import Contribution, LightSplit
 from tuning.motion import US, Floats, times_us
 from tuning.results import Finding
 from tuning.site import SpotReading
@@ -24,6 +24,7 @@ READING_SPREAD = 0.03
 """Relative error of one hand reading. Chosen by us: meters, their place and their holder together; no published value was looked up."""
 CONFLICT = 0.15
 """Readings of one kind whose ratios lie farther from their middle than this contradict each other. Chosen by us: five times the error."""
+HALF_PCT = 50.0
 LOOK_BACK_S = 1800.0
 """A logged value older than half an hour does not stand beside a hand reading. Chosen by us. [s]"""
 
@@ -99,6 +100,28 @@ def task_ratios(spots: tuple[SpotReading, ...], *, at_full_lx: float, split: Lig
         int(lamps_only.sum()) if electric is not None else 0,
         findings,
     )
+
+
+def parted_by_spots(lamp: Contribution, spots: tuple[SpotReading, ...]) -> Contribution:
+    """Tell a channel's lamps from those it always moved together with, by hand readings under its lamps alone.
+
+    Parameters
+    ----------
+    lamp
+        What the log knows of the channel.
+    spots
+        Readings; those at half output and more are taken as lamps only, as the instructions ask.
+
+    Returns
+    -------
+    The contribution as it was where the log could part it or no reading helps.
+    """
+    seen = [100 * s.detector_lx / s.output_pct for s in spots if s.detector_lx and s.output_pct >= HALF_PCT]
+    if lamp.separable or not seen:
+        return lamp
+    k = min(float(np.median(seen)), lamp.high_lx)
+    error = 1.645 * READING_SPREAD / float(np.sqrt(len(seen)))
+    return replace(lamp, at_full_lx=k, low_lx=k * (1 - error), high_lx=k * (1 + error))
 
 
 def _usable(

@@ -43,7 +43,7 @@ class Moments:
 
 
 def moments_of(
-    split: LightSplit, occupied: pl.DataFrame, output: pl.DataFrame, *, channel: str, offset_us: int = 0
+    split: LightSplit, occupied: pl.DataFrame, output: pl.DataFrame, *, own_lx: float, offset_us: int = 0
 ) -> Moments:
     """Look at lit occupied time every five minutes, at least once in each stretch.
 
@@ -55,8 +55,8 @@ def moments_of(
         ``start``, ``end`` of stretches in which somebody was there and the channel was to be lit.
     output
         ``time``, ``value`` [%] of the channel.
-    channel
-        The channel, whose own lamps are told from its neighbours'.
+    own_lx
+        The channel's own lamps at full output, to tell them from its neighbours'. [lx]
     offset_us
         UTC offset of the building, so that days are local. [µs]
     """
@@ -71,7 +71,7 @@ def moments_of(
     keep = np.isfinite(daylight)
     # a stretch of one instant still lasted a moment
     weight = np.maximum(length / US, 1.0)
-    neighbours = _neighbours(split, output, channel, t)
+    neighbours = _neighbours(split, output, own_lx, t)
     day = (t + offset_us) // DAY_US
     return Moments(daylight[keep], neighbours[keep], level[keep], weight[keep], day[keep], t[keep])
 
@@ -85,14 +85,14 @@ def held(series: pl.DataFrame, at: Ints) -> Floats:
     return np.where(index >= 0, v[np.maximum(index, 0)], 0.0)
 
 
-def _neighbours(split: LightSplit, output: pl.DataFrame, channel: str, at: Ints) -> Floats:
+def _neighbours(split: LightSplit, output: pl.DataFrame, own_lx: float, at: Ints) -> Floats:
     """Other channels' lamps in the reading, from the last moment at which all outputs were certain. [lx]."""
     lamps = split.daylight.drop_nulls("lamps_lx")
     if lamps.is_empty() or len(split.lamps) < 2:
         return np.zeros(len(at))
     t = times_us(lamps)
     index = np.clip(np.searchsorted(t, at, side="right") - 1, 0, len(t) - 1)
-    own = split.lamps[channel].at_full_lx * held(output, t[index]) / 100 if channel in split.lamps else 0.0
+    own = own_lx * held(output, t[index]) / 100
     return np.maximum(lamps["lamps_lx"].to_numpy()[index] - own, 0.0)
 
 

@@ -15,11 +15,11 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import polars as pl
 
-from tuning.calibration import missing_readings, task_ratios
+from tuning.calibration import missing_readings, parted_by_spots, task_ratios
 from tuning.gaps import Bools
 from tuning.light import LightSplit
 from tuning.lit_time import FEW, Loop, Moments, loop_of, moments_of
-from tuning.motion import US, Floats
+from tuning.motion import US, Floats, Ints
 from tuning.place import place_of_zone
 from tuning.power import power_of_output, with_measured_power
 from tuning.results import Finding, LightResult, TargetPoint
@@ -33,7 +33,6 @@ from tuning.task import (
     SLACK_LX,
     Task,
     candidates_lx,
-    grid_lx,
     lit_frame,
     settable_of,
     trust,
@@ -46,6 +45,8 @@ HELD_TOO_HIGH = 1.25
 """A target that holds this many times what the task needs is worth a word. Chosen by us: half such a step."""
 DRAWS = 200
 WEEKS_PER_MONTH = 365.25 / 12 / 7
+FINE_FROM_LX, FINE_SHARE = 20.0, 0.005
+"""The interval is found on a grid of half percents. [lx]"""
 SEASON_SHARE = 0.10
 """A month in which the task lacks light in more than a tenth of the lit occupied time is worth a warning. Chosen by us: twice what is allowed."""
 MONTHS = (
@@ -98,6 +99,7 @@ def light_result(
     if lamp is None or lamp.at_full_lx <= 0:
         return LightResult(daylight=split.daylight)
     chan = with_measured_power(room.channels[channel], output, power)
+    lamp = parted_by_spots(lamp, chan.spot_readings)
     ratios = task_ratios(chan.spot_readings, at_full_lx=lamp.at_full_lx, split=split, zone=zone)
     base = LightResult(
         electric_lx_at_full=lamp.at_full_lx,
@@ -113,7 +115,7 @@ def light_result(
         findings=ratios.findings,
     )
     required = room.required_lx
-    moments = moments_of(split, occupied, output, channel=channel, offset_us=_offset_us(occupied, zone))
+    moments = moments_of(split, occupied, output, own_lx=lamp.at_full_lx, offset_us=_offset_us(occupied, zone))
     if required is None or len(moments.daylight) < FEW:
         return base
     little = float(np.quantile(moments.daylight, 0.9)) < LITTLE_DAYLIGHT * lamp.at_full_lx
@@ -145,18 +147,16 @@ def _offset_us(occupied: pl.DataFrame, zone: ZoneInfo) -> int:
 
 
 @dataclass(frozen=True)
-class _Curve:
-    """What each target would have brought, by target; the first two also by day, shape (days, targets). [s]."""
+class _Shares:
+    """Seconds of lit occupied time, and of those in which the task lacks light, by day and target; shape (days, targets)."""
 
     targets: Floats
     dark_s: Floats
     lit_s: Floats
-    over_share: Floats
-    mean_w: Floats
 
     @property
     def under_share(self) -> Floats:
-        """Share of lit occupied time in which the task lacked light; 1 where it was never lit."""
+        """Share of lit occupied time in which the task lacks light; 1 where it is never lit."""
         return _share(self.dark_s.sum(axis=0), self.lit_s.sum(axis=0))
 
 
@@ -164,29 +164,46 @@ def _share(dark_s: Floats, lit_s: Floats) -> Floats:
     return np.where(lit_s > 0, dark_s / np.maximum(lit_s, 1e-9), 1.0)
 
 
-def _curve(moments: Moments, targets: Floats, loop: Loop, task: Task, channel: Channel) -> _Curve:
-    days = np.flatnonzero(np.append(True, np.diff(moments.day) != 0))
-    shape = (len(days), len(targets))
-    dark_s, lit_s = np.zeros(shape), np.zeros(shape)
-    over, mean_w = np.zeros(len(targets)), np.zeros(len(targets))
+def _shares(moments: Moments, targets: Floats, loop: Loop, task: Task) -> _Shares:
+    """Lit and lacking time under all targets at once.
+
+    Every moment is lit from one target on and lacks light up to another, so two marks a moment and a running sum over the targets do it.
+    """
+    others = moments.others
+    lack = task.need_lx - SLACK_LX - task.ratios.daylight * moments.daylight - task.ratios.electric * moments.neighbours
+    wanted = lack / task.ratios.electric  # what the own lamps must give at the detector
+    enough_at = np.where(wanted <= loop.lowest * task.k, -np.inf, np.where(wanted > task.k, np.inf, others + wanted))
+    lit_at = others / loop.out_above if np.isfinite(loop.out_above) else np.full(others.size, -np.inf)
+    first, last = np.searchsorted(targets, lit_at), np.searchsorted(targets, enough_at)
+    _, day = np.unique(moments.day, return_inverse=True)
+    size = targets.size + 1
+    count = (int(day.max()) + 1) * size
+
+    def marks(at: Ints, weight: Floats) -> Floats:
+        return np.bincount(day * size + at, weights=weight, minlength=count).astype(np.float64)
+
+    lacks = moments.weight * (last > first)
+    lit = marks(first, moments.weight)
+    dark = marks(first, lacks) - marks(last, lacks)
+    running = (np.cumsum(part.reshape(-1, size), axis=1)[:, :-1] for part in (dark, lit))
+    return _Shares(targets, *running)
+
+
+def _points(
+    moments: Moments, shares: _Shares, shown: Bools, loop: Loop, task: Task, channel: Channel
+) -> tuple[TargetPoint, ...]:
+    """The target curve at the targets shown."""
     others, weight, whole = moments.others, moments.weight, moments.weight.sum()
     load_w = channel.load_w or DEFAULT_LOAD_W
-    for i in range(len(targets)):  # a loop over targets, not over the log: the moments stay in the cache
-        out = loop.output(targets[i : i + 1], others, task.k)[:, 0]
-        gets = task.illuminance(moments, out)
-        lit = weight * (out > 0)
-        dark_s[:, i] = np.add.reduceat(lit * (gets < task.need_lx - SLACK_LX), days)
-        lit_s[:, i] = np.add.reduceat(lit, days)
-        lamps_do_it = (gets > OVER_LIT * task.need_lx) & (out > loop.lowest + 0.02)
-        over[i] = (weight * lamps_do_it).sum() / max(lit.sum(), 1e-9)
-        mean_w[i] = (weight * power_of_output(100 * out, channel, load_w)).sum() / whole
-    return _Curve(targets, dark_s, lit_s, over, mean_w)
-
-
-def _points(curve: _Curve, shown: Bools, channel: Channel, hours: float) -> tuple[TargetPoint, ...]:
-    kwh = (curve.mean_w * hours + channel.standby_w * max(HOURS_PER_WEEK - hours, 0.0)) / 1000
-    rows = zip(curve.targets, kwh, curve.under_share, curve.over_share, curve.mean_w, shown, strict=True)
-    return tuple(TargetPoint(float(t), float(e), float(u), float(o), float(w)) for t, e, u, o, w, s in rows if s)
+    rest_kwh = channel.standby_w * max(HOURS_PER_WEEK - task.hours, 0.0) / 1000
+    points = []
+    for target, under in zip(shares.targets[shown].tolist(), shares.under_share[shown].tolist(), strict=True):
+        out = loop.output(np.array([target]), others, task.k)[:, 0]
+        lamps_do_it = (task.illuminance(moments, out) > OVER_LIT * task.need_lx) & (out > loop.lowest + 0.02)
+        over = float((weight * lamps_do_it).sum() / max((weight * (out > 0)).sum(), 1e-9))
+        mean_w = float((weight * power_of_output(100 * out, channel, load_w)).sum() / whole)
+        points.append(TargetPoint(target, mean_w * task.hours / 1000 + rest_kwh, under, over, mean_w))
+    return tuple(points)
 
 
 def _dimmed(
@@ -197,26 +214,28 @@ def _dimmed(
     usual = float(np.quantile(moments.others, 0.9))
     highest = max(task.need_lx / min(task.ratios.daylight, task.ratios.electric), task.k + min(usual, task.k))
     shown_targets = candidates_lx(channel, highest_lx=highest)
-    targets = np.unique(np.concatenate([shown_targets, grid_lx(max(highest, shown_targets[-1]))]))
-    curve = _curve(moments, targets, loop, task, channel)
+    top = max(highest, float(shown_targets[-1]), FINE_FROM_LX + 1)
+    fine = np.exp(np.arange(np.log(FINE_FROM_LX), np.log(top) + FINE_SHARE, FINE_SHARE))
+    targets = np.unique(np.concatenate([shown_targets, fine]))
+    shares = _shares(moments, targets, loop, task)
     shown = np.isin(targets, shown_targets)
-    points = _points(curve, shown, channel, task.hours)
+    points = _points(moments, shares, shown, loop, task, channel)
     seen = replace(light, target_curve=points, task_lx_lit=lit_frame(moments, task))
     lacking = float((moments.weight * (full < task.need_lx - SLACK_LX)).sum() / moments.weight.sum())
     if lacking > 1 - LIT_SHARE:
         missing = task.need_lx - weighted_quantile(full, moments.weight, 1 - LIT_SHARE)
         return replace(seen, findings=(*seen.findings, _not_reachable(missing, task, light)))
     settable = shown & settable_of(targets, channel) & (task.ratios.electric * targets >= task.floor_lx - SLACK_LX)
-    index = _smallest(curve.under_share[None, :] <= 1 - LIT_SHARE, settable)[0]
+    index = _smallest(shares.under_share[None, :] <= 1 - LIT_SHARE, settable)[0]
     if index < 0:
         return replace(seen, findings=(*seen.findings, _none_settable(targets[settable], task)))
-    low, high = _interval(curve, light, seed=seed, floor_lx=task.floor_lx / task.ratios.electric)
+    low, high = _interval(shares, light, seed=seed, floor_lx=task.floor_lx / task.ratios.electric)
     recommended = float(targets[index])
     result = replace(seen, recommended_target_lx=recommended, target_low_lx=low, target_high_lx=high)
     findings = [*seen.findings, *_over_lit(moments, channel, loop, task, recommended)]
     if year is not None:
         months = _months(year, loop, task, channel, recommended)
-        findings += _season(_curve(year, targets[settable], loop, task, channel), months, recommended)
+        findings += _season(_shares(year, targets[settable], loop, task), months, recommended)
         result = replace(result, months=months, yearly_kwh=float(months["energy_kwh"].sum()))
     return replace(result, findings=tuple(findings))
 
@@ -247,7 +266,7 @@ def _months(year: Moments, loop: Loop, task: Task, channel: Channel, target_lx: 
     return table.sort("month")
 
 
-def _season(curve: _Curve, months: pl.DataFrame, recommended: float) -> list[Finding]:
+def _season(curve: _Shares, months: pl.DataFrame, recommended: float) -> list[Finding]:
     """Say what the year makes of a target that was found in one season."""
     worst = months.sort("under_lit_share", descending=True).row(0, named=True)
     yearly = float(months["energy_kwh"].sum())
@@ -277,7 +296,7 @@ def _smallest(enough: Bools, settable: Bools) -> np.ndarray:
     return np.where(from_here.any(axis=1), from_here.argmax(axis=1), -1)
 
 
-def _interval(curve: _Curve, light: LightResult, *, seed: int, floor_lx: float) -> tuple[float | None, float | None]:
+def _interval(curve: _Shares, light: LightResult, *, seed: int, floor_lx: float) -> tuple[float | None, float | None]:
     """90 % interval of the smallest sufficient target, by resampled days and the spread of the spot readings."""
     days = curve.dark_s.shape[0]
     rng = np.random.default_rng(seed)
@@ -289,7 +308,7 @@ def _interval(curve: _Curve, light: LightResult, *, seed: int, floor_lx: float) 
         return None, None
     # the target stands for the need divided by the lamps' ratio
     factor = 1 + light.task_per_electric_spread * rng.standard_normal(int(found.sum()))
-    least = np.maximum(curve.targets[index[found]] * factor, floor_lx)
+    least = np.maximum(curve.targets[index[found]], floor_lx) * factor
     return float(np.quantile(least, 0.05)), float(np.quantile(least, 0.95))
 
 

@@ -20,8 +20,8 @@ SLACK_LX = 0.5
 """Half a lux: at night the task sits exactly at the target, and rounding must not call that too dark."""
 OVER_LIT = 1.5
 """A task that gets this many times what it needs is over-lit. Chosen by us: about one step of the standard's scale (300, 500, 750 lx)."""
-FINE_STEP_LX, COARSE_STEP_LX, COARSE_FROM_LX = 5.0, 10.0, 300.0
-"""Steps of the targets looked at where site.toml does not list what can be set. [lx]"""
+GRID = ((20.0, 2.0), (100.0, 5.0), (300.0, 10.0))
+"""From a target on, the step of the targets looked at where site.toml does not list what can be set: about 2 %. Chosen by us. [lx]"""
 HOURS_PER_WEEK = 168.0
 DEFAULT_LOAD_W = 100.0
 
@@ -53,9 +53,8 @@ def candidates_lx(channel: Channel, *, highest_lx: float) -> Floats:
 
 def grid_lx(highest_lx: float) -> Floats:
     """Fine grid of targets. [lx]."""
-    top = max(highest_lx, COARSE_FROM_LX)
-    coarse = np.arange(COARSE_FROM_LX, top + COARSE_STEP_LX, COARSE_STEP_LX)
-    return np.concatenate([np.arange(20.0, COARSE_FROM_LX, FINE_STEP_LX), coarse])
+    ends = [*(start for start, _ in GRID[1:]), max(highest_lx, GRID[-1][0]) + GRID[-1][1]]
+    return np.concatenate([np.arange(start, end, step) for (start, step), end in zip(GRID, ends, strict=True)])
 
 
 def weighted_quantile(values: Floats, weight: Floats, share: float) -> float:
