@@ -7,6 +7,7 @@ night: in hours without daylight nothing may be left.
 from __future__ import annotations
 
 import itertools
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
@@ -36,6 +37,8 @@ NIGHT_RESIDUAL_LX = 5.0
 """More daylight than this at night, and more than a twentieth of the lamps, is reported (chosen by us)."""
 FEW_STEPS = 4
 """Below so many steps the contribution is called uncertain (chosen by us)."""
+CROSSED = 1.3
+"""How many times a reading must follow the other channel more than its own, on the geometric mean of the two (chosen by us)."""
 HOLD_SAMPLED_US = 1_800_000_000
 HOLD_CHANGES_US = 86_400_000_000
 
@@ -309,27 +312,34 @@ def find_swapped(readings_by_channel: Mapping[str, pl.DataFrame], outputs: Mappi
     tracks = {name: outputs[name] for name in names}
     splits = {name: split_light(readings_by_channel[name], tracks, own_channel=name) for name in names}
     pairs = itertools.combinations(names, 2)
-    return [_swapped(splits, a, b) for a, b in pairs if _crossed(splits[a], a, b) and _crossed(splits[b], b, a)]
+    return [_swapped(splits, a, b) for a, b in pairs if _crossed(splits[a], splits[b], a, b)]
 
 
-def _crossed(split: LightSplit, own: str, other: str) -> bool:
-    """Whether a reading follows the other channel's lamps far more than its own."""
-    if own not in split.lamps or other not in split.lamps:
+def _crossed(split_a: LightSplit, split_b: LightSplit, a: str, b: str) -> bool:
+    """Whether two readings follow each other's channel more than their own.
+
+    Each detector may hang nearer to either load, so it is the product of the two cross contributions over the product of the two own ones
+    that tells; where one reading cannot part the channels, the other has to be plain.
+    """
+    pairs = [(s.lamps.get(own), s.lamps.get(other)) for s, own, other in ((split_a, a, b), (split_b, b, a))]
+    told = [(mine, theirs) for mine, theirs in pairs if mine and theirs and mine.separable and theirs.separable]
+    if not told:
         return False
-    mine, theirs = split.lamps[own], split.lamps[other]
-    return (
-        mine.separable
-        and theirs.separable
-        and theirs.low_lx > mine.high_lx
-        and theirs.at_full_lx > 1.5 * mine.at_full_lx
-    )
+    cross, own = math.prod(theirs.low_lx for _, theirs in told), math.prod(mine.high_lx for mine, _ in told)
+    return cross > CROSSED ** len(told) * own
 
 
 def _swapped(splits: Mapping[str, LightSplit], a: str, b: str) -> Finding:
-    lx = {f"{x} on {y}": round(splits[y].lamps[x].at_full_lx, 1) for x in (a, b) for y in (a, b)}
+    parts, lx = [], {}
+    for own, other in ((a, b), (b, a)):
+        lamps = splits[own].lamps
+        if own in lamps and other in lamps and lamps[own].separable and lamps[other].separable:
+            lx[own] = {name: round(lamps[name].at_full_lx, 1) for name in (own, other)}
+            parts.append(
+                f"the output of {other} moves the reading of {own} by {lx[own][other]:.0f} lx, that of {own} itself by {lx[own][own]:.0f} lx"
+            )
     text = (
-        f"Channels {a} and {b} are swapped: the output of {b} moves the reading of {a} by {lx[f'{b} on {a}']:.0f} lx and its own by "
-        f"{lx[f'{b} on {b}']:.0f} lx; the output of {a} moves the reading of {b} by {lx[f'{a} on {b}']:.0f} lx and its own by "
-        f"{lx[f'{a} on {a}']:.0f} lx. Check the assignment of detectors and loads, or the names in the log."
+        f"Channels {a} and {b} are swapped: {'; '.join(parts)}. Check the assignment of detectors and loads, or the names in the log; work "
+        "on wiring is for licensed electricians."
     )
-    return Finding("swapped-channels", "blocking", text, {"channels": [a, b], "at_full_lx": lx})
+    return Finding("swapped-channels", "blocking", text, {"channels": [a, b], "at_full_lx_by_reading": lx})
