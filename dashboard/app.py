@@ -43,6 +43,7 @@ def create_app(store: Store) -> Dash:
     app = Dash(
         "dashboard",
         use_pages=True,
+        include_pages_meta=False,
         pages_folder="",
         title="holdoff",
         update_title="",
@@ -65,7 +66,7 @@ def _pages() -> None:
     # The registry is one per process; a second application replaces the pages of the first with equal ones.
     dash.page_registry.clear()
     dash.register_page("building", path="/", title="holdoff: rooms", layout=building.layout)
-    dash.register_page("room", path_template="/room/<room>", title="holdoff: room", layout=room.layout)
+    dash.register_page("room", path_template="/room/<room>", title=room.title, layout=room.layout)
     dash.register_page(
         "not_found_404",
         title="holdoff: not here",

@@ -89,7 +89,7 @@ def _mark(c: ChannelResult) -> str:
 def _summary(ranked: list[ChannelResult], analysis: Analysis) -> str:
     head = (
         "<tr><th>Room, channel</th><th>Decision</th><th>Hold-off</th><th>Target</th><th class='n'>False-offs<br>a week</th>"
-        "<th class='n'>On, nobody<br>there, h a week</th><th class='n'>Saves a week</th></tr>"
+        "<th class='n'>Wasted on-<br>time, h a week</th><th class='n'>Saves a week</th></tr>"
     )
     rows = "".join(
         f"<tr><td><a href='#{_anchor(c)}'>{escape(words.room_title(c))}</a> · {escape(c.channel)}</td><td>{_mark(c)}</td>"

@@ -50,7 +50,8 @@ a{color:var(--accent)}
 tr{break-inside:avoid}
 thead{display:table-header-group}
 h2,h3,figcaption{break-after:avoid}
-@media (max-width:640px){body{padding:16px}table{display:block;overflow-x:auto}}
+@media screen and (max-width:760px){figure{overflow-x:auto}.settings{gap:16px 24px}.plot{max-width:none}
+body{padding:16px}table{display:block;overflow-x:auto}}
 @page{size:A4;margin:14mm 13mm 16mm;@bottom-right{content:counter(page) " / " counter(pages);font:9pt sans-serif}}
 @media print{html,body{background:#fff}body{max-width:none;padding:0;font-size:10.5pt}section.channel{margin-top:0}
 *{-webkit-print-color-adjust:exact;print-color-adjust:exact}a{color:inherit;text-decoration:none}}

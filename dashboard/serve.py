@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import logging
 import sys
 from pathlib import Path
 
@@ -37,6 +38,8 @@ def serve(folder: Path, *, port: int = 8050, host: str = "127.0.0.1") -> None:
     """
     # What can be said at once is said on the terminal, before a browser is opened.
     read_site(folder)
+    # A page asks for a dozen things at once; that they wait a moment for a thread is no news.
+    logging.getLogger("waitress.queue").setLevel(logging.ERROR)
     store = FolderStore(folder)
     server = waitress.create_server(create_app(store).server, host=host, port=port, threads=THREADS)
     store.start()

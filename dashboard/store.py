@@ -31,12 +31,15 @@ class Load:
         What is being done, or what went wrong.
     version
         Number of the analysis that is ready; ``None`` while there is none.
+    defect
+        Whether the program failed, and nothing that a person could mend.
     """
 
     state: Literal["loading", "ready", "failed"]
     share: float
     what: str
     version: int | None = None
+    defect: bool = False
 
 
 class Store(Protocol):
@@ -143,9 +146,8 @@ class FolderStore:
             self._load = Load("failed", 0.0, " ".join(str(error).split()))
         except Exception as error:
             # A page that waits for ever would hide a defect; the trace goes on to the log of the server.
-            self._load = Load(
-                "failed", 0.0, f"The analysis broke off, which is a defect of the program: {type(error).__name__}."
-            )
+            what = f"The analysis broke off, which is a defect of the program: {type(error).__name__}."
+            self._load = Load("failed", 0.0, what, defect=True)
             raise
         else:
             self._load = Load("ready", 1.0, "", FIRST_VERSION)

@@ -139,7 +139,7 @@ def code(finding: Finding) -> str:
     >>> code(Finding("hold-off-too-long", "warning", ""))
     'hold-off too long'
     """
-    return finding.code.replace("-", " ").replace("hold off", "hold-off")
+    return finding.code.replace("-", " ").replace("hold off", "hold-off").replace("over lit", "over-lit")
 
 
 def _quantity(key: str) -> str:
@@ -230,7 +230,7 @@ def plain_summary(c: ChannelResult, analysis: Analysis) -> str:
         f"{analysis.site} · {room_title(c)} ({c.room}) · channel {c.channel}",
         f"{DECISION_WORD[c.decision]}: hold-off {hold_pair(c).text}, target {target_pair(c).text}, mode {c.recommended.mode}",
         f"False-offs a week: {false_offs_pair(c).text}",
-        f"On with nobody there, h a week: {wasted_pair(c).text}",
+        f"Wasted on-time, h a week: {wasted_pair(c).text}",
         f"Saves a week: {worth(c, analysis.currency)}",
         *c.reasons,
     ]

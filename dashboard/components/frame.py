@@ -60,7 +60,9 @@ def status(load: Load) -> Component | None:
             [
                 html.H1("These logs cannot be analysed yet"),
                 html.P(load.what),
-                html.P("Mend it in the folder, then start holdoff again."),
+                html.P(
+                    "The terminal shows where." if load.defect else "Mend it in the folder, then start holdoff again."
+                ),
             ],
             className="state failed",
             role="alert",

@@ -8,7 +8,7 @@ import plotly.graph_objects as go
 
 from dashboard.figures.theme import Palette, dress
 from dashboard.figures.timeline import (
-    COLUMNS,
+    CELL_S,
     DARK,
     EMPTY_LIT,
     PRESENT_LIT,
@@ -19,6 +19,9 @@ from dashboard.figures.timeline import (
 
 LEAST_ROW_PX, MOST_ROW_PX, RASTER_PX = 4, 14, 420
 """Rows are as high as fits; a raster of a few weeks is about so high. A year runs to 1,500 px."""
+
+
+CLOCK = dt.datetime(2000, 1, 1)  # noqa: DTZ001  a time of day; the date means nothing
 
 
 def state_colours(colours: Palette) -> dict[int, str]:
@@ -58,15 +61,15 @@ def raster_figure(raster: Raster, colours: Palette, *, chosen: dt.date | None = 
     figure.add_trace(
         go.Heatmap(
             z=raster.state,
-            x0=24 / COLUMNS / 2,
-            dx=24 / COLUMNS,
+            x0=(CLOCK + dt.timedelta(seconds=CELL_S / 2)).isoformat(),
+            dx=CELL_S * 1000,
             y=names,
             zmin=-0.5,
             zmax=4.5,
             colorscale=scale,
             showscale=False,
             ygap=1,
-            hovertemplate="%{y}, around %{x:.1f} h<extra></extra>",
+            hovertemplate="%{y}, around %{x|%H:%M}<extra></extra>",
             name="states",
         )
     )
@@ -76,7 +79,7 @@ def raster_figure(raster: Raster, colours: Palette, *, chosen: dt.date | None = 
     left = raster.left
     figure.add_trace(
         go.Scatter(
-            x=left["hour"].to_list(),
+            x=[CLOCK + dt.timedelta(hours=h) for h in left["hour"]],
             y=[d.isoformat() for d in left["day"]],
             mode="markers",
             name=raster.left_name,
@@ -92,8 +95,9 @@ def raster_figure(raster: Raster, colours: Palette, *, chosen: dt.date | None = 
     )
     dress(figure, colours, height=(110 if legend else 76) + max(len(raster.days), 7) * row_px, legend=legend)
     figure.update_xaxes(
-        range=[0, 24],
-        tickvals=list(range(0, 25, 3)),
+        type="date",
+        range=[CLOCK, CLOCK + dt.timedelta(days=1)],
+        tickvals=[CLOCK + dt.timedelta(hours=h) for h in range(0, 25, 3)],
         ticktext=[f"{h:02d}" for h in range(0, 25, 3)],
         title_text="time of day [h, local]",
         showgrid=False,
@@ -101,7 +105,7 @@ def raster_figure(raster: Raster, colours: Palette, *, chosen: dt.date | None = 
     tickvals, ticktext = day_ticks(raster.days)
     figure.update_yaxes(
         type="category",
-        autorange="reversed",
+        range=[len(raster.days) - 0.5, -0.5],
         tickvals=tickvals,
         ticktext=ticktext,
         title_text="day (Mondays named)",

@@ -172,10 +172,10 @@ def light_room(seed: int, *, days: int = 42, channels: int | None = None, togeth
     k = {n: {m: own[m] if m == n else own[m] * rng.uniform(0.05, 0.4) for m in names} for n in names}
     stays = {n: _stays(rng, days) for n in names}
     if together or rng.random() < 0.3:
-        stays = {n: stays[names[0]] for n in names}  # switched by the same people, dimmed each for itself
+        stays = dict.fromkeys(names, stays[names[0]])  # switched by the same people, dimmed each for itself
     change = {n: _output(rng, stays[n], sky * share[n], own[n], control) for n in names}
     if together:
-        change = {n: change[names[0]] for n in names}
+        change = dict.fromkeys(names, change[names[0]])
     lag = float(rng.choice([0.0, 0.7, 2.0]))
     kind = str(rng.choice(["samples", "samples", "changes"]))
     period = float(rng.choice([30, 60, 60, 300, 300]))

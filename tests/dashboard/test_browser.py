@@ -4,26 +4,16 @@ Fails, and does not skip, where Debian's chromium is missing.
 """
 
 import json
-import threading
-from pathlib import Path
 
 import pytest
-import waitress
-from playwright.sync_api import expect, sync_playwright
+from playwright.sync_api import expect
 
-from dashboard.app import create_app
 from dashboard.serve import demo_folder
 from dashboard.store import FixedStore
+from tests.dashboard.conftest import serving
 from tuning.export import document
 from tuning.pipeline import analyse_folder
 from tuning.wording import duration
-
-CHROMIUM = Path("/usr/bin/chromium")
-FLAGS = [
-    *("--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking"),
-    *("--disable-component-update", "--disable-sync"),
-]
-SIZES = [(1280, 900), (390, 844)]
 
 pytestmark = pytest.mark.browser
 
@@ -35,43 +25,8 @@ def analysis():
 
 @pytest.fixture(scope="module")
 def address(analysis):
-    server = waitress.create_server(create_app(FixedStore(analysis)).server, host="127.0.0.1", port=0, threads=8)
-    thread = threading.Thread(target=server.run, daemon=True)
-    thread.start()
-    yield f"http://127.0.0.1:{server.effective_port}"
-    server.close()
-    thread.join(timeout=10)
-
-
-@pytest.fixture(scope="module")
-def browser():
-    assert CHROMIUM.is_file(), "chromium is missing: apt-get install chromium"
-    with sync_playwright() as driver:
-        started = driver.chromium.launch(executable_path=str(CHROMIUM), args=FLAGS)
-        yield started
-        started.close()
-
-
-@pytest.fixture(params=SIZES, ids=lambda size: f"{size[0]} px")
-def page(browser, request):
-    """A page that notes every console error and refuses, and notes, every request to elsewhere."""
-    width, height = request.param
-    context = browser.new_context(viewport={"width": width, "height": height}, reduced_motion="reduce")
-    page = context.new_page()
-    page.complaints, page.outside = [], []
-    page.on("console", lambda m: page.complaints.append(m.text) if m.type in ("error", "warning") else None)
-    page.on("pageerror", lambda e: page.complaints.append(str(e)))
-
-    def only_here(route):
-        if route.request.url.startswith(("http://127.0.0.1:", "data:", "blob:")):
-            route.continue_()
-        else:
-            page.outside.append(route.request.url)
-            route.abort()
-
-    page.route("**/*", only_here)
-    yield page
-    context.close()
+    with serving(FixedStore(analysis)) as url:
+        yield url
 
 
 def fits(page):

@@ -76,7 +76,7 @@ def balance(analysis: Analysis) -> list[Component]:
                 html.Tbody(
                     [
                         row("False-offs", "false_offs", "per week"),
-                        row("On with nobody there", "wasted_on_h", "h per week"),
+                        row("Wasted on-time", "wasted_on_h", "h per week"),
                         row("Energy", "energy_kwh", "kWh per week"),
                         row("Nuisance and waste", "cost", f"{currency} per week"),
                     ]
@@ -134,7 +134,7 @@ HEADS = (
     ("Hold-off", "30 s to 1 h, logarithmic", "c-hold"),
     ("Target", "at the detector", "c-target"),
     ("False-offs", "per week", "c-false"),
-    ("On, nobody there", "h per week", "c-waste"),
+    ("Wasted on-time", "h per week", "c-waste"),
     ("Saves", "per week", "c-worth"),
     ("Findings", "", "c-find"),
 )
@@ -181,7 +181,7 @@ def _row(c: ChannelResult, index: int, row: RoomRow, analysis: Analysis, most: d
         ([html.Div(marks.now_new(words.hold_pair(c))), marks.hold_scale(c)], "c-hold", "Hold-off"),
         ([html.Div(marks.now_new(words.target_pair(c)))], "c-target", "Target"),
         (_rate(c, "false_offs", words.false_offs_pair(c), most), "c-false", "False-offs a week"),
-        (_rate(c, "wasted_on_h", words.wasted_pair(c), most), "c-waste", "On, nobody there, h a week"),
+        (_rate(c, "wasted_on_h", words.wasted_pair(c), most), "c-waste", "Wasted on-time, h a week"),
         ([words.worth(c, analysis.currency)], "c-worth", "Saves a week"),
         (_codes(c), "c-find", ""),
     ]

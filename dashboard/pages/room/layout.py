@@ -30,6 +30,11 @@ def _evidence(title: str, caption: str, *content: Component, **more: str) -> Com
     return html.Section([html.H2(title), html.P(caption, className="caption"), *content], className="evidence", **more)
 
 
+def title(room: str = "", **_other: str) -> str:
+    """Name the page for the browser's tab and history."""
+    return f"{unquote(room)}: holdoff"
+
+
 def layout(room: str = "", channel: str = "", day: str = "", **_other: str) -> Component:
     """Lay out the page.
 

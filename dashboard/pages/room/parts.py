@@ -80,7 +80,7 @@ def card(c: ChannelResult, analysis: Analysis) -> list[Component]:
     settings.append(("Mode", words.pair(c.current.mode, c.recommended.mode)))
     brings = (
         ("False-offs a week", words.false_offs_pair(c)),
-        ("On with nobody there, h a week", words.wasted_pair(c)),
+        ("Wasted on-time, h a week", words.wasted_pair(c)),
         ("Energy, kWh a week", _energy(c)),
         ("Saves a week", words.Pair(words.worth(c, analysis.currency), None)),
     )
@@ -194,7 +194,7 @@ def numbers(c: ChannelResult, analysis: Analysis) -> Component:
         "Hold-off",
         "False-offs a week",
         "90 %",
-        "On, nobody there, h",
+        "Wasted on-time, h",
         "Energy, kWh",
         f"Cost, {analysis.currency}",
         "Basis",
