@@ -119,6 +119,15 @@ def test_what_could_be_a_thousand_is_told(tmp_path):
     assert logs.findings[0].severity == "warning"
 
 
+@pytest.mark.parametrize(
+    ("highest", "told"), [("1", {"output-of-one": 2}), ("0.8", {"output-of-one": 2}), ("1.5", {}), ("0", {})]
+)
+def test_an_output_that_looks_like_a_share_is_told(tmp_path, highest, told):
+    rows = [f"2026-03-02T09:0{i}:00Z,r101,wall,output,{v}" for i, v in enumerate(("0", highest))]
+
+    assert codes(read(tmp_path, long_lines(*rows))) == told
+
+
 def test_an_unreadable_value_is_named_with_its_row(tmp_path):
     with pytest.raises(LogError) as caught:
         read(tmp_path, long_lines("2026-03-02T09:00:00Z,r101,wall,illuminance,bright"))

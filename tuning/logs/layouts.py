@@ -231,33 +231,50 @@ class Wide:
 
     def frame(self, raw: pl.DataFrame, where: Where) -> pl.DataFrame:
         """See :class:`Layout`."""
-        columns = []
-        for name, column in zip(self._bound, raw.iter_columns(), strict=True):
-            value, doubts, wrong = numbers(column, self._columns[name].quantity)
-            if wrong is not None:
-                raise _no_value(where, wrong[0], name, wrong[1])
-            self._notes.count("comma-ambiguous", doubts, path=where.path)
-            blank = column.is_null()
-            if column.dtype == pl.String:
-                blank = blank | (column.str.strip_chars() == "")
-            # An empty cell is no reading; NaN is a reading without a value.
-            columns.append(pl.Series(name, value).set(blank, None))
-        return pl.DataFrame(columns).with_columns(_row=pl.int_range(raw.height, dtype=pl.UInt32))
+        raw = raw.rename(dict(zip(raw.columns, self._bound, strict=True)))
+        # Most columns hold plain numbers: all of them at once, and the others one by one.
+        plain = raw.cast(pl.Float64, strict=False) if all(kind == pl.String for kind in raw.dtypes) else raw.clear()
+        odd = [
+            name
+            for name in self._bound
+            if plain[name].len() < raw.height or plain[name].null_count() > raw[name].null_count()
+        ]
+        read = plain.drop(odd) if plain.height == raw.height else pl.DataFrame()
+        return read.with_columns(*(self._column(raw[name], where) for name in odd)).with_columns(
+            _row=pl.int_range(raw.height, dtype=pl.UInt32)
+        )
+
+    def _column(self, column: pl.Series, where: Where) -> pl.Series:
+        value, doubts, wrong = numbers(column, self._columns[column.name].quantity)
+        if wrong is not None:
+            raise _no_value(where, wrong[0], column.name, wrong[1])
+        self._notes.count("comma-ambiguous", doubts, path=where.path)
+        blank = column.is_null()
+        if column.dtype == pl.String:
+            blank = blank | (column.str.strip_chars() == "")
+        # An empty cell is no reading; NaN is a reading without a value.
+        return pl.Series(column.name, value).set(blank, None)
 
     def take(self, frame: pl.DataFrame, store: Store, path: Path) -> None:
         """See :class:`Layout`."""
         t = frame["t"].to_numpy()
         for name in frame.columns:
-            key = self._columns.get(name)
-            if key is None:
+            key, column = self._columns.get(name), frame[name]
+            held = frame.height - column.null_count()
+            if key is None or held == 0:
                 continue
-            held = frame[name].is_not_null()
             if key.room not in self._rooms:
-                self._notes.count("unknown-room", int(held.sum()), path=path)
-                self.unknown[key.room] += int(held.sum())
+                self._notes.count("unknown-room", held, path=path)
+                self.unknown[key.room] += held
                 continue
-            value = frame[name].drop_nulls().to_numpy()
-            store.add(key, t[held.to_numpy()] if len(value) < len(t) else t, value, end=self._end, path=path)
+            of = t if held == frame.height else t[column.is_not_null().to_numpy()]
+            store.add(
+                key,
+                of,
+                column.drop_nulls().to_numpy() if len(of) < len(t) else column.to_numpy(),
+                end=self._end,
+                path=path,
+            )
 
 
 def _no_value(where: Where, index: int, column: str, found: str) -> LogError:

@@ -174,7 +174,7 @@ def _unpacking(path: Path, kind: str) -> Iterator[None]:
     """Turn what unpackers raise into one line."""
     try:
         yield
-    except (zipfile.BadZipFile, zlib.error, EOFError, gzip.BadGzipFile, RuntimeError, NotImplementedError) as error:
+    except (zipfile.BadZipFile, zlib.error, EOFError, OSError, RuntimeError, NotImplementedError) as error:
         encrypted = "encrypted" in str(error) or "password" in str(error)
         raise LogError(
             path,

@@ -77,7 +77,7 @@ class _Growing:
         need = self.rows + len(t)
         kind = np.promote_types(self._value.dtype, value.dtype)
         if need > len(self._t) or kind != self._value.dtype:
-            size = max(need, min(2 * len(self._t), need + (1 << 22)), 256)
+            size = max(need + need // 4, 256)
             larger_t, larger_value = np.empty(size, dtype=np.int64), np.empty(size, dtype=kind)
             larger_t[: self.rows], larger_value[: self.rows] = self.t, self.value
             self._t, self._value = larger_t, larger_value
@@ -171,7 +171,7 @@ class Store:
             names = (key.room, key.channel or None, key.detector or None, key.quantity)
             ends = (int(found.t[0]), int(found.t[-1]))
             index.append((number, *names, len(found.t), *ends, "start" if end is None else "end"))
-            self._unknown_channel(key, len(found.t))
+            self._doubts(key, found)
         frame = pl.DataFrame(index, schema=SERIES.names(), orient="row", infer_schema_length=None)
         return frame.cast(SERIES), rows
 
@@ -203,9 +203,12 @@ class Store:
             t, value = t[last], value[last]
         return Rows(t, value)
 
-    def _unknown_channel(self, key: Key, count: int) -> None:
+    def _doubts(self, key: Key, rows: Rows) -> None:
         if key.channel and key.channel not in self._site.rooms[key.room].channels:
-            self._notes.count("unknown-channel", count, what=f"{key.room}/{key.channel}")
+            self._notes.count("unknown-channel", len(rows.t), what=f"{key.room}/{key.channel}")
+        # A log in percent reaches 1 % now and then, but it does not stay below it.
+        if key.quantity == "output" and 0 < rows.value.max() <= 1:
+            self._notes.count("output-of-one", len(rows.t), what=key.label)
 
 
 def reading_frames(series: Iterable[tuple[Rows, str, str | None, str | None, str]]) -> list[pl.DataFrame]:
