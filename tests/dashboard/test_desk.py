@@ -1,0 +1,163 @@
+"""Working at the pages, in a real browser, on a made-up building: search, days, colours, keyboard, waiting, failing.
+
+Fails, and does not skip, where Debian's chromium is missing.
+"""
+
+import re
+import threading
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import expect
+
+from dashboard.report import html_report
+from dashboard.store import FolderStore
+from tests.dashboard.conftest import serving
+from tuning.errors import LogError
+
+pytestmark = pytest.mark.browser
+
+
+def fits(page):
+    return page.evaluate("document.documentElement.scrollWidth <= document.documentElement.clientWidth")
+
+
+def test_search_and_decisions_narrow_the_list_and_stand_in_the_address(page, made_up_site):
+    page.goto(made_up_site)
+    expect(page.get_by_role("link", name="Seminar room all")).to_be_visible()
+
+    page.get_by_label("Search rooms").fill("window")
+    expect(page.get_by_role("link", name="Seminar room all")).to_have_count(0)
+    expect(page.get_by_role("link", name="Reading room window")).to_be_visible()
+    page.wait_for_function("window.location.search === '?q=window'")
+
+    page.get_by_label("Search rooms").fill("zebra")
+    expect(page.get_by_text("No room matches")).to_be_visible()
+
+    page.goto(f"{made_up_site}/?show=trial&sort=name")
+    expect(page.get_by_role("link", name="Seminar room all")).to_be_visible()
+    expect(page.get_by_role("link", name="Store fan")).to_have_count(0)
+    assert fits(page)
+    assert page.complaints == []
+
+
+def test_a_day_is_chosen_by_address_and_by_step_and_survives_reload(page, made_up_site):
+    page.goto(f"{made_up_site}/room/r101?channel=wall&day=2026-03-18")
+    day = page.get_by_role("textbox", name="Day", exact=True).or_(page.get_by_role("combobox", name="Day", exact=True))
+    plot = page.get_by_label("One day: movement")
+    expect(day).to_have_value(re.compile("^Wed 18 Mar 2026"))
+    expect(plot).to_contain_text("Wed 18 Mar 2026")
+
+    page.get_by_role("button", name="Day after").click()
+    expect(day).to_have_value(re.compile("^Thu 19 Mar 2026"))
+    expect(plot).to_contain_text("Thu 19 Mar 2026")
+    page.wait_for_function("window.location.search.includes('day=2026-03-19')")
+
+    page.reload()
+    expect(day).to_have_value(re.compile("^Thu 19 Mar 2026"))
+    assert page.complaints == []
+
+
+def test_a_click_on_the_raster_opens_that_day(page, made_up_site):
+    page.goto(f"{made_up_site}/room/r101?channel=wall&day=2026-03-18")
+    raster = page.get_by_label("Raster of all days")
+    cells = raster.locator(".nsewdrag").first
+    expect(page.get_by_label("One day: movement")).to_contain_text("Wed 18 Mar 2026")
+
+    # The first row is Monday 16 March; 03:00, where no mark lies.
+    at = {"x": cells.bounding_box()["width"] / 8, "y": 4}
+    cells.hover(position=at)
+    expect(raster.locator(".hoverlayer")).to_contain_text("2026-03-16, around 0")
+    cells.click(position=at)
+
+    expect(page.get_by_label("One day: movement")).to_contain_text("Mon 16 Mar 2026")
+
+
+def test_colours_follow_the_system_until_somebody_chooses_and_the_choice_is_kept(page, made_up_site):
+    page.emulate_media(color_scheme="dark")
+    page.goto(made_up_site)
+    scheme = "document.documentElement.dataset.scheme"
+    page.wait_for_function(f"{scheme} === 'dark'")
+
+    page.get_by_role("button", name="Light").click()
+    page.wait_for_function(f"{scheme} === 'light'")
+    page.reload()
+    expect(page.get_by_role("button", name="Dark")).to_be_visible()
+
+    assert page.evaluate(scheme) == "light"
+    assert page.complaints == []
+
+
+def test_the_keyboard_reaches_the_content_and_a_room(page, made_up_site):
+    page.goto(made_up_site)
+    expect(page.get_by_role("link", name="Seminar room all")).to_be_visible()
+
+    page.keyboard.press("Tab")
+    assert page.evaluate("document.activeElement.textContent") == "Skip to the content"
+    page.get_by_role("link", name="Seminar room all").focus()
+    page.keyboard.press("Enter")
+
+    expect(page.get_by_role("heading", level=1)).to_have_text("Seminar room")
+    assert page.complaints == []
+
+
+def test_a_hostile_name_stays_text(page, made_up_site):
+    page.on("dialog", lambda d: pytest.fail(f"a script ran: {d.message}"))
+    page.goto(f"{made_up_site}/room/r103%2Fb")
+
+    expect(page.get_by_role("heading", level=1)).to_have_text('Plant <b>& "boiler"</b> <script>alert(1)</script>')
+    assert fits(page)
+
+
+def test_the_page_shows_progress_and_then_fills_without_a_reload(page, analysis):
+    go = threading.Event()
+
+    def analyse(_folder, *, progress):
+        progress(0.25, "reading logs")
+        go.wait(30)
+        return analysis
+
+    store = FolderStore(Path("x"), analyse=analyse)
+    store.start()
+    with serving(store) as address:
+        page.goto(f"{address}/room/r102")
+        expect(page.get_by_role("heading", name="Reading the building")).to_be_visible()
+        expect(page.get_by_text("25%, reading logs")).to_be_visible()
+        go.set()
+
+        expect(page.get_by_role("heading", level=1)).to_have_text("Seminar room")
+        expect(page.get_by_label("Recommendation")).to_contain_text("15 min")
+    assert page.outside == []
+
+
+def test_a_log_that_cannot_be_read_is_told_in_place_of_the_page(page):
+    def analyse(_folder, *, progress):
+        raise LogError(Path("store.csv"), "row 812", "'abc' is not a number", "A value is a number", "Correct the row")
+
+    store = FolderStore(Path("x"), analyse=analyse)
+    store.start()
+    store.wait(10)
+    with serving(store) as address:
+        page.goto(address)
+
+        expect(page.get_by_role("alert")).to_contain_text("store.csv, row 812: 'abc' is not a number")
+        expect(page.get_by_label("Search rooms")).to_be_hidden()
+
+
+def test_the_report_draws_every_figure_from_a_file_and_asks_nobody(page, analysis, tmp_path):
+    file = tmp_path / "report.html"
+    file.write_text(html_report(analysis), encoding="utf-8")
+    asked = []
+    page.unroute("**/*")
+    page.on("request", lambda r: asked.append(r.url))
+
+    page.goto(file.as_uri())
+    page.wait_for_function("document.documentElement.dataset.drawn === 'all'")
+
+    figures = page.locator("figure").count()
+    # Four channels with a log: delay, days, pauses, task and target of each.
+    assert figures == 4 * 5
+    assert page.locator("figure .main-svg").locator("visible=true").count() >= figures
+    assert asked == [file.as_uri()]
+    assert page.complaints == []
+    assert fits(page)
