@@ -376,7 +376,9 @@ def test_a_room_may_be_called_by_a_number():
 
 
 def test_rooms_and_channels_that_the_site_does_not_name(tmp_path):
-    logs = read(tmp_path, long_lines("2026-03-02T09:00:00Z,r999,,motion,1", "2026-03-02T09:00:00Z,r101,roof,output,100"))
+    logs = read(
+        tmp_path, long_lines("2026-03-02T09:00:00Z,r999,,motion,1", "2026-03-02T09:00:00Z,r101,roof,output,100")
+    )
 
     assert codes(logs) == {"unknown-room": 1, "unknown-channel": 1}
     assert {f.message for f in logs.findings} == {
