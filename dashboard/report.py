@@ -22,6 +22,8 @@ from dashboard.report_style import SCRIPT, STYLE
 from tuning.pipeline import worth_ranking
 from tuning.results import Analysis, ChannelResult, Finding
 
+PRINT_HEIGHT = 0.85
+"""Figures are this much lower on paper than on the screen, so that a channel fits three pages."""
 WIDTH_PX = 696
 """Width of the figures: A4 less its margins, at 96 px per inch."""
 
@@ -167,12 +169,6 @@ def _figures(c: ChannelResult, analysis: Analysis) -> str:
                 "Length of the pauses", "Pauses longer than the hold-off switch the light off.", gap_figure(c, LIGHT)
             )
         )
-    if c.light.task_lx_lit is not None:
-        drawn.append(
-            _figure(
-                "Light at the task", "Daylight and lamps together while lit with somebody there.", task_figure(c, LIGHT)
-            )
-        )
     if c.light.target_curve:
         drawn.append(
             _figure(
@@ -181,11 +177,17 @@ def _figures(c: ChannelResult, analysis: Analysis) -> str:
                 target_figure(c, LIGHT),
             )
         )
+    if c.light.task_lx_lit is not None:
+        drawn.append(
+            _figure(
+                "Light at the task", "Daylight and lamps together while lit with somebody there.", task_figure(c, LIGHT)
+            )
+        )
     return "".join(drawn)
 
 
 def _figure(title: str, caption: str, figure: go.Figure) -> str:
-    figure.update_layout(width=WIDTH_PX)
+    figure.update_layout(width=WIDTH_PX, height=round(PRINT_HEIGHT * figure.layout.height))
     # "</" inside a script element would end it.
     data = str(figure.to_json()).replace("</", "<\\/")
     return (

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import logging
+import os
+import socket
 import sys
 from pathlib import Path
 
@@ -41,7 +43,7 @@ def serve(folder: Path, *, port: int = 8050, host: str = "127.0.0.1") -> None:
     # A page asks for a dozen things at once; that they wait a moment for a thread is no news.
     logging.getLogger("waitress.queue").setLevel(logging.ERROR)
     store = FolderStore(folder)
-    server = waitress.create_server(create_app(store).server, host=host, port=port, threads=THREADS)
+    server = waitress.create_server(create_app(store).server, sockets=[_listen(host, port)], threads=THREADS)
     store.start()
     sys.stdout.write(f"holdoff: {folder} on http://{host}:{port} (Ctrl+C ends)\n")
     sys.stdout.flush()
@@ -49,6 +51,14 @@ def serve(folder: Path, *, port: int = 8050, host: str = "127.0.0.1") -> None:
         server.run()
     finally:
         server.close()
+
+
+def _listen(host: str, port: int) -> socket.socket:
+    try:
+        return socket.create_server((host, port), family=socket.AF_INET6 if ":" in host else socket.AF_INET)
+    except OSError as error:
+        why = f"port {port} of {host} cannot be opened ({os.strerror(error.errno or 0)}); choose another one with --port"
+        raise OSError(error.errno, why) from error
 
 
 def demo_folder() -> Path:

@@ -32,6 +32,8 @@ def serving(store):
     try:
         yield f"http://127.0.0.1:{server.effective_port}"
     finally:
+        # First the workers: one that still answers would write to what is closed.
+        server.task_dispatcher.shutdown(timeout=10)
         server.close()
         thread.join(timeout=10)
 

@@ -1,6 +1,7 @@
 """The pages' own logic: ranking, search, words, days, addresses; callbacks called directly or through one round trip."""
 
 import datetime as dt
+import socket
 import threading
 from dataclasses import replace
 from pathlib import Path
@@ -299,6 +300,18 @@ def test_no_script_or_style_of_a_page_comes_from_elsewhere(store):
 def test_a_folder_without_a_site_is_refused_before_anything_is_served(tmp_path):
     with pytest.raises(FolderError, match=r"no site\.toml"):
         serve(tmp_path, port=1)
+
+
+def test_a_taken_port_is_named_with_a_way_out():
+    with socket.socket() as taken:
+        taken.bind(("127.0.0.1", 0))
+        taken.listen()
+        port = taken.getsockname()[1]
+
+        with pytest.raises(
+            OSError, match=f"port {port} of 127.0.0.1 cannot be opened .* choose another one with --port"
+        ):
+            serve(demo_folder(), port=port)
 
 
 def test_the_demo_building_is_found_in_a_checkout():
