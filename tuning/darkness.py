@@ -71,7 +71,8 @@ def dark_points(points: Points, *, latitude: float | None, longitude: float | No
     size = int(key.max()) + 1
     count = np.bincount(key[unlit], minlength=size)
     bright = np.bincount(key[unlit], weights=points.lx[unlit] > base_lx + 2.0, minlength=size)
-    day = points.t_us[unlit] // 86_400_000_000
-    days = np.bincount(np.unique(np.stack([key[unlit], day]), axis=1)[0], minlength=size)
+    # times are sorted, so each quarter of an hour of each day is one run
+    run = np.append(True, np.diff(points.t_us[unlit] // BIN_US) > 0)
+    days = np.bincount(key[unlit][run], minlength=size)
     dark = (count >= 3) & (days >= 2) & (bright <= 0.02 * count)
     return np.asarray(dark[key])

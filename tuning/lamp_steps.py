@@ -26,6 +26,8 @@ FRESH_US = 5_000_000
 """A reading written so shortly before stands for the moment itself (chosen by us: no daylight moves within 5 s)."""
 FRESH_GAP_US = 1_200_000_000.0
 """Longest time between two written values of a log of changes that are still compared (chosen by us)."""
+QUIET_KEPT = 30_000
+"""So many differences without a move are plenty to know how daylight drifts (chosen by us)."""
 SETTLED_WITHIN = 0.02
 """Output moves below 2 % of full are no reason to set a reading aside (chosen by us: below 1 % noise of a reading)."""
 MOVED = 0.1
@@ -117,6 +119,14 @@ def as_of(t: NDArray[np.int64], v: Floats, at: NDArray[np.int64], *, side: str =
     return np.where(index >= 0, v[np.maximum(index, 0)], np.nan)
 
 
+def among(times: NDArray[np.int64], others: NDArray[np.int64]) -> Bools:
+    """Which of some times occur among others, which must be sorted; quicker than a set for logs of a year."""
+    if others.size == 0:
+        return np.zeros(times.shape, dtype=bool)
+    index = np.minimum(np.searchsorted(others, times), others.size - 1)
+    return np.asarray(others[index] == times)
+
+
 def regularity(t: NDArray[np.int64]) -> tuple[float, bool]:
     """Usual time between values [µs], and whether the values were sampled (true) or written on change (false).
 
@@ -157,7 +167,7 @@ def _output_at(t: NDArray[np.int64], v: Floats, at: NDArray[np.int64]) -> tuple[
     moved = np.maximum(np.abs(value - np.where(np.isnan(settled), value, settled)), np.abs(soon - value))
     # a logger that writes outputs and readings on one clock pairs them; small moves are then no doubt about the output
     changes = t[1:][np.abs(np.diff(v)) > 0]
-    paired = changes.size >= 5 and np.isin(changes, at).mean() >= 0.5
+    paired = changes.size >= 5 and among(changes, at).mean() >= 0.5
     return value, moved <= (MOVED if paired else SETTLED_WITHIN)
 
 
@@ -256,7 +266,7 @@ def moves(points: Points) -> Moves:
     every = _differences(points, points.max_gap_us, band(points.lx))
     between = _differences(written, FRESH_GAP_US, band(written.lx))
     # neighbours in both are already there
-    new = (np.abs(between.d_output) > OFF).any(axis=1) & ~np.isin(between.t_us, every.t_us[every.stale == 0])
+    new = (np.abs(between.d_output) > OFF).any(axis=1) & ~among(between.t_us, every.t_us[every.stale == 0])
     return _joined(every, between, new)
 
 
@@ -265,21 +275,38 @@ def _joined(a: Moves, b: Moves, keep: Bools) -> Moves:
 
 
 def _differences(points: Points, gap_us: float, band: Floats) -> Moves:
+    """All differences over which an output changed, and as many of the others as are needed to know the drift."""
     t, lx, o = points.t_us, points.lx, points.output
     dt = np.diff(t).astype(float)
     d_lx, d_o = np.diff(lx), np.diff(o, axis=0)
     near = dt <= gap_us
-    quiet = near & (np.abs(d_o) <= OFF).all(axis=1)
-    slope = np.where(quiet, d_lx / np.maximum(dt, 1), np.nan)
-    sides = np.stack([np.append(np.nan, slope[:-1]), np.append(slope[1:], np.nan)]) if dt.size else np.empty((2, 0))
+    still = (np.abs(d_o) <= OFF).all(axis=1)
+    quiet = np.flatnonzero(near & still)
+    i = np.sort(np.concatenate([np.flatnonzero(~still), quiet[:: 1 + quiet.size // QUIET_KEPT]]))
+    slope = np.where(near & still, d_lx / np.maximum(dt, 1), np.nan)
+    edged = np.concatenate([[np.nan], slope, [np.nan]])
+    sides = np.stack([edged[i], edged[i + 2]])  # slope before and after each difference
     known = ~np.isnan(sides)
     count = known.sum(axis=0)
-    total, size = np.where(known, sides, 0).sum(axis=0), np.abs(np.where(known, sides, 0)).max(axis=0, initial=0)
-    drift = np.where(count > 0, total / np.maximum(count, 1) * dt, np.nan)
-    unrest = np.where(count > 0, size * dt, np.nan)
-    stale = (~points.fresh[:-1]).astype(np.int64) + ~points.fresh[1:]
-    band = np.maximum(band[:-1], band[1:])
-    return Moves(t[1:], d_lx, d_o, o[:-1], o[1:], lx[:-1], lx[1:], dt, near, drift, unrest, band, stale)
+    sides = np.where(known, sides, 0)
+    drift = np.where(count > 0, sides.sum(axis=0) / np.maximum(count, 1) * dt[i], np.nan)
+    unrest = np.where(count > 0, np.abs(sides).max(axis=0, initial=0) * dt[i], np.nan)
+    stale = (~points.fresh[i]).astype(np.int64) + ~points.fresh[i + 1]
+    return Moves(
+        t[i + 1],
+        d_lx[i],
+        d_o[i],
+        o[i],
+        o[i + 1],
+        lx[i],
+        lx[i + 1],
+        dt[i],
+        near[i],
+        drift,
+        unrest,
+        np.maximum(band[i], band[i + 1]),
+        stale,
+    )
 
 
 def _dead_band(written: Points) -> Callable[[Floats], Floats]:

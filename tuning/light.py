@@ -23,6 +23,7 @@ from tuning.lamp_steps import (
     Bools,
     Floats,
     Points,
+    among,
     find_switching_steps,
     moves,
     series,
@@ -141,14 +142,12 @@ def split_light(
 def _take_apart(reading: pl.DataFrame, points: Points, k: Floats) -> pl.DataFrame:
     t, lx = series(reading)
     lamps = points.output @ k
-    extra = ~np.isin(points.t_us, t)
+    extra = ~among(points.t_us, t)
     at = np.concatenate([t, points.t_us[extra]])
     shown = np.concatenate([lx, points.lx[extra]])
     part = np.full(at.size, np.nan)
-    index = np.searchsorted(points.t_us, t)
-    found = np.flatnonzero(index < points.t_us.size)
-    found = found[points.t_us[index[found]] == t[found]]
-    part[found] = lamps[index[found]]
+    known = np.flatnonzero(among(t, points.t_us))
+    part[known] = lamps[np.searchsorted(points.t_us, t[known])]
     part[t.size :] = lamps[extra]
     order = np.argsort(at, kind="stable")
     return _daylight_frame(at[order], shown[order], np.maximum(shown - part, 0)[order], part[order])
