@@ -57,7 +57,9 @@ def _listen(host: str, port: int) -> socket.socket:
     try:
         return socket.create_server((host, port), family=socket.AF_INET6 if ":" in host else socket.AF_INET)
     except OSError as error:
-        why = f"port {port} of {host} cannot be opened ({os.strerror(error.errno or 0)}); choose another one with --port"
+        why = (
+            f"port {port} of {host} cannot be opened ({os.strerror(error.errno or 0)}); choose another one with --port"
+        )
         raise OSError(error.errno, why) from error
 
 
