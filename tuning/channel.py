@@ -160,6 +160,17 @@ def _light(
     )
 
 
+def _tells_daylight(split: LightSplit | None, name: str) -> bool:
+    """Whether the daylight of a split may say who minds the dark.
+
+    Where people react within seconds the log may never see the dark; the lamps then stay in what is taken for daylight.
+    """
+    if split is None or name not in split.lamps or any(f.code == "lamp-not-seen" for f in split.findings):
+        return False
+    own = split.lamps[name]
+    return own.at_full_lx > 0 and own.high_lx - own.low_lx <= own.at_full_lx
+
+
 def _around(
     given: ChannelInput,
     gaps: Gaps,
@@ -172,7 +183,7 @@ def _around(
         gaps,
         hold_off_s=in_force.at(gaps.start_us),
         output=output,
-        split=split,
+        split=split if _tells_daylight(split, given.name) else None,
         channel=given.channel,
         load_w=given.load_w,
         task_per_daylight=light.task_per_daylight,
