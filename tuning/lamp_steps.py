@@ -26,6 +26,8 @@ FRESH_US = 5_000_000
 """A reading written so shortly before stands for the moment itself (chosen by us: no daylight moves within 5 s)."""
 FRESH_GAP_US = 1_200_000_000.0
 """Longest time between two written values of a log of changes that are still compared (chosen by us)."""
+FIRST_DARK_US = 86_400_000_000
+"""How long before its first switch-on a lamp is taken to have been off (chosen by us: a day)."""
 QUIET_KEPT = 30_000
 """So many differences without a move are plenty to know how daylight drifts (chosen by us)."""
 SETTLED_WITHIN = 0.02
@@ -152,6 +154,15 @@ def _is_sampled(t: NDArray[np.int64], v: Floats) -> bool:
     return bool(np.mean(np.abs(dt[changed] - usual) <= max(0.1 * usual, 2e6)) >= 0.8)
 
 
+def _track(frame: pl.DataFrame) -> tuple[NDArray[np.int64], Floats]:
+    """Times and output (0…1); a log of changes that begins with a switch-on was dark before it."""
+    t, v = series(frame)
+    v = v / 100
+    if t.size and v[0] > OFF and not _is_sampled(t, v):
+        t, v = np.insert(t, 0, t[0] - FIRST_DARK_US), np.insert(v, 0, 0.0)
+    return t, v
+
+
 def _output_at(t: NDArray[np.int64], v: Floats, at: NDArray[np.int64]) -> tuple[Floats, Bools]:
     """Output at the times of readings and whether it is certain there."""
     value = as_of(t, v, at)
@@ -188,14 +199,15 @@ def usable_points(reading: pl.DataFrame, outputs: Mapping[str, pl.DataFrame]) ->
     t, lx = series(reading)
     period_us, sampled = regularity(t)
     held = not sampled
-    written, fresh_us = t, float(FRESH_US)
-    tracks = [(to, vo / 100) for to, vo in (series(frame) for frame in outputs.values())]
+    written, fresh_us, look_us = t, float(FRESH_US), 60e6
+    tracks = [_track(frame) for frame in outputs.values()]
     if held and t.size:
         looked_at = [to for to, vo in tracks if _is_sampled(to, vo)]
         if looked_at:
             # between two looks at an output it may have gone off and on again: only the looks themselves tell
             looks = np.unique(np.concatenate(looked_at))
-            fresh_us = max(fresh_us, float(np.median(np.diff(looks))))
+            look_us = float(np.median(np.diff(looked_at[0])))
+            fresh_us = max(fresh_us, look_us)
             t, lx = _held_at(t, lx, looks[_next(t, looks) - looks > SETTLE_US])
         else:
             t, lx = _held_moments(t, lx, tracks)
@@ -209,7 +221,7 @@ def usable_points(reading: pl.DataFrame, outputs: Mapping[str, pl.DataFrame]) ->
     looked = any(_is_sampled(*track) for track in tracks)
     if not held:
         return Points(t, lx, output, held, period_us, np.ones(t.size, dtype=bool), record, looked)
-    return Points(t, lx, output, held, 60e6, t - written[record] <= fresh_us, record, looked)
+    return Points(t, lx, output, held, look_us, t - written[record] <= fresh_us, record, looked)
 
 
 def _held_moments(

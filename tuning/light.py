@@ -40,6 +40,8 @@ FEW_STEPS = 4
 """Below so many steps the contribution is called uncertain (chosen by us)."""
 CROSSED = 1.3
 """How many times a reading must follow the other channel more than its own, on the geometric mean of the two (chosen by us)."""
+UNSEEN_LX = 3.0
+"""A lamp that adds less than this at full output is not seen by the detector (chosen by us: three roundings)."""
 HOLD_SAMPLED_US = 1_800_000_000
 HOLD_CHANGES_US = 86_400_000_000
 
@@ -234,7 +236,7 @@ def _findings(
 
 
 def _own_findings(own: Contribution, channel: str) -> list[Finding]:
-    if own.high_lx < 3 or own.at_full_lx <= 0:
+    if own.high_lx < UNSEEN_LX and own.steps >= FEW_STEPS:
         text = (
             f"Switching channel {channel} does not move the reading of its own detector ({own.steps} steps). Check that the detector "
             "and the load belong together."
