@@ -131,7 +131,7 @@ def hunting_times(output: pl.DataFrame, *, hold_off_s: float | None) -> np.ndarr
     Times of switch-offs in runs of at least three short cycles one after the other.
     """
     t, lit = times_us(output), output["value"].to_numpy() > 0
-    change = np.flatnonzero(np.diff(lit.astype(np.int8)) != 0) + 1
+    change = np.flatnonzero(np.diff(lit.astype(np.int8), prepend=0) != 0)
     t, lit = t[change], lit[change]
     off = np.flatnonzero(~lit[1:]) + 1
     off = off[lit[off - 1]]
