@@ -270,14 +270,16 @@ def _season(curve: _Shares, months: pl.DataFrame, recommended: float) -> list[Fi
     """Say what the year makes of a target that was found in one season."""
     worst = months.sort("under_lit_share", descending=True).row(0, named=True)
     yearly = float(months["energy_kwh"].sum())
+    lead = f"Over a year, with the daylight of other months estimated from the sun's position, {recommended:.0f} lx would take about {yearly:.0f} kWh"
+    lacking = 100 * worst["under_lit_share"]
     text = (
-        f"Over a year, with the daylight of other months estimated from the sun's position, {recommended:.0f} lx would take about "
-        f"{yearly:.0f} kWh; the task would lack light in {100 * worst['under_lit_share']:.0f} % of the lit occupied time in "
-        f"{MONTHS[int(worst['month']) - 1]}, the darkest month for it."
+        f"{lead}, and the task would have enough light in every month."
+        if lacking < 0.5
+        else f"{lead}; the task would lack light in {lacking:.0f} % of the lit occupied time in {MONTHS[int(worst['month']) - 1]}, its worst month."
     )
     evidence = {
         "yearly_kwh": round(yearly, 1),
-        "darkest_month": int(worst["month"]),
+        "worst_month": int(worst["month"]),
         "share": round(worst["under_lit_share"], 3),
     }
     if worst["under_lit_share"] <= SEASON_SHARE:

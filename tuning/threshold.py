@@ -61,7 +61,9 @@ def threshold_result(
     findings = [*light.findings, *_lamps_alone(light, task), *_hunting(output, channel, task)]
     seen = replace(light, task_lx_lit=lit_frame(moments, task), findings=tuple(findings))
     targets = candidates_lx(channel, highest_lx=task.need_lx / task.ratios.daylight + 100)
-    if float(np.quantile(moments.daylight, 0.95)) < targets[0]:
+    # Where daylight alone keeps the lamps off, it must give the safety floor by itself, in brighter seasons than the log's, too.
+    safe = task.ratios.daylight * targets >= task.floor_lx - SLACK_LX
+    if not safe.any() or float(np.quantile(moments.daylight, 0.95)) < targets[safe][0]:
         # Daylight never reaches any threshold: the light is on whenever somebody is there, and no threshold changes that.
         return seen
     share = moments.weight / moments.weight.sum()
@@ -76,7 +78,7 @@ def threshold_result(
         mean_w = float(watts[0] + (watts[1] - watts[0]) * share[on].sum())
         curve.append(TargetPoint(target, mean_w * task.hours / 1000 + rest_kwh, under, over, mean_w))
         enough[i] = under <= 1 - LIT_SHARE
-    enough &= settable_of(targets, channel)
+    enough &= settable_of(targets, channel) & safe
     if not enough.any():
         return replace(seen, target_curve=tuple(curve))
     recommended = float(targets[enough][0])

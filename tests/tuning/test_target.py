@@ -253,6 +253,12 @@ def test_switched_light_is_wanted_below_the_daylight_that_the_task_needs():
     assert band.evidence["dead_band_lx"] == 440
 
 
+def test_no_threshold_where_daylight_never_gives_the_safety_floor():
+    """An office with 100 lx of daylight at most, 220 lx at the task: the light must be on whenever somebody is there."""
+    light = result(room_log(100), control="switched", spot_readings=[LAMPS_ONLY, DAYLIGHT_ONLY])
+    assert light.recommended_target_lx is None
+
+
 def test_hunting_is_told_from_absence():
     """Two minutes on, one off, five times, under a hold-off of ten minutes; then an absence, and a light that stays on."""
     cycle = np.arange(0, 900, 180.0)
