@@ -2,16 +2,17 @@
 
 Nothing about a gap's length alone tells a reading person from an empty room. Three things together do:
 
-*The boundary signature.* Leaving and entering make a burst of movement; a still person makes one movement and is still
-again. The two classes label themselves at the extremes (gaps of tens of seconds; gaps far beyond the hold-off), and a
-ridge logistic regression on the movement counts before and after learns the log density ratio from them.
+*The boundary signature.* Leaving and entering make a burst of movement; a still person makes one movement and is still again. The two
+classes label themselves at the extremes, by what the room's use makes believe of each length: short gaps are stillness, long ones
+absence. From those a normal model with a trend along the length is learned for each class, and gives the log density ratio of the movement
+before and after a gap. It is learned once: learning again from its own verdicts runs away in rooms with few absences.
 
-*The density along the length.* Expected numbers of stillnesses and of absences per log-length are smooth curves, found by
-expectation–maximisation with the signature held fixed. Absences run on smoothly across the hold-off; stillness of
-people who mind stops there.
+*The length.* The log-odds of stillness over absence are a smooth curve along the log-length. It is held near the belief about the room's
+use and to bends that fit a log-concave stillness, and moves as far as the signatures of the gaps ask.
 
-*The reaction.* A present person in the dark moves within seconds, so their gaps pile up just beyond the hold-off: a log-normal
-signal over the smooth background of people who come back by chance.
+*The reaction.* A present person in the dark moves within seconds, so their gaps pile up just beyond the hold-off: a log-normal signal over
+the smooth background of people who come back by chance. A pile has the more to prove, the fewer stillnesses the curve lets outlast the
+hold-off.
 """
 
 from __future__ import annotations
@@ -30,13 +31,16 @@ SHORT_GAP_S = 20.0
 WINDOWS_S = (15.0,)
 """Windows of the boundary signature: a burst at the door. Chosen by us; longer windows measure how busy the room is, and mislead."""
 SUSPICION = 1.0
+"""How fast the suspicion of :func:`_suspicious` sets in beyond the even length. Chosen by us."""
 MIN_EXAMPLES = 8.0
 """Examples of either class from which the signature is half believed. Chosen by us."""
 TEMPER = 0.8
 """The features are not independent of each other nor normal; the ratio is believed by so much. Chosen by us."""
 MOST_TELLING, MOST_STILL = 3.0, 1.2
-"""Largest log ratio that a boundary is believed to give: one to twenty. Chosen by us."""
-TREND_ORIGIN, TREND_RIDGE, SHRINK = np.log(60.0), 5.0, 20.0
+"""Largest log ratio that a boundary is believed to give: one to twenty for absence, three to one for stillness, because somebody may slip
+out without a burst. Set after looking at simulated rooms."""
+TREND_RIDGE, SHRINK = 5.0, 20.0
+"""Ridge that holds the trend back, and examples' worth of pooled spread. Chosen by us."""
 GRID_STEP = 0.12
 """Step of the log-length grid."""
 STIFFNESS, CONVEX_STIFFNESS = 1.0 / (4.0 * GRID_STEP**2) ** 2, 1.0 / (0.5 * GRID_STEP**2) ** 2
@@ -46,6 +50,7 @@ log-concave density of the log-length, so its tail falls at least as fast as it 
 BELIEF_SPREAD, BELIEF_LENGTH = 2.0, 1.0
 """How far the log may take the curve from the belief (standard deviation of the log-odds), per e-fold of length. Chosen by us."""
 BANDWIDTH = 0.4
+"""Kernel bandwidth on log-length. Chosen by us."""
 ITERATIONS = 15
 REACTION_SUPPORT = 0.7
 """Weight of a reaction in the curve beyond the hold-off: some of them are repeats within one spell. Chosen by us."""
@@ -129,45 +134,46 @@ def signature_features(gaps: Gaps, motion: MotionLog) -> tuple[Floats, Floats]:
 
 @dataclass(frozen=True)
 class _Ends:
-    """Normal model of the features of one class: mean with a trend along log-length, spread, and how well both are known."""
+    """Normal model of the features of one class: a line along log-length, its spread, and how well the line is known.
 
-    base: Floats
-    trend: Floats
+    ``line`` holds level and trend about ``middle``, the class's own middle log-length; ``gram`` is the weighted Gram matrix of the same
+    coordinates.
+    """
+
+    middle: float
+    line: Floats
     covariance: Floats
     gram: Floats
     weight: float
 
-    def log_density(self, x: Floats, log_g: Floats) -> Floats:
-        """Log predictive density of the features of gaps of given log-lengths.
+    def widening(self, log_g: Floats) -> Floats:
+        """Factor on the spread at given log-lengths: far from its examples the class's mean is known badly."""
+        about = _about(log_g, self.middle)
+        return np.asarray(1.0 + (about * np.linalg.solve(self.gram, about.T).T).sum(axis=1))
 
-        Far from the lengths of its examples the class's mean is known badly, and the density is wider there.
-        """
-        at = np.column_stack([np.ones(len(log_g)), log_g - TREND_ORIGIN])
-        widening = 1.0 + (at * np.linalg.solve(self.gram, at.T).T).sum(axis=1)
-        z = x - self.base - np.outer(log_g - TREND_ORIGIN, self.trend)
+    def log_density(self, x: Floats, log_g: Floats) -> Floats:
+        """Log predictive density of the features of gaps of given log-lengths."""
+        wide = self.widening(log_g)
         root = np.linalg.cholesky(self.covariance)
-        distance = (np.linalg.solve(root, z.T) ** 2).sum(axis=0)
-        return np.asarray(
-            -0.5 * distance / widening - 0.5 * x.shape[1] * np.log(widening) - np.log(np.diag(root)).sum()
-        )
+        distance = (np.linalg.solve(root, (x - _about(log_g, self.middle) @ self.line).T) ** 2).sum(axis=0)
+        return np.asarray(-0.5 * distance / wide - 0.5 * x.shape[1] * np.log(wide) - np.log(np.diag(root)).sum())
+
+
+def _about(log_g: Floats, middle: float) -> Floats:
+    return np.column_stack([np.ones(len(log_g)), log_g - middle])
 
 
 def _fit_ends(x: Floats, log_g: Floats, weight: Floats, pooled: Floats) -> _Ends:
     """Weighted fit; the trend is held back by a ridge, the covariance shrunk toward the pooled one."""
-    z = np.column_stack([np.ones(len(x)), log_g - TREND_ORIGIN])
-    # The trend is taken about the class's own middle length, so that the ridge does not pull on its level.
     middle = float(np.average(log_g, weights=weight))
-    about = np.column_stack([np.ones(len(x)), log_g - middle])
+    about = _about(log_g, middle)
     gram = (about * weight[:, None]).T @ about + np.diag([1e-3, TREND_RIDGE])
-    beta = np.linalg.solve(gram, (about * weight[:, None]).T @ x)
-    shift = np.array([[1.0, middle - TREND_ORIGIN], [0.0, 1.0]])
-    # at_origin = shiftᵀ-transformed coordinates: base at the origin, and the Gram matrix in the origin's coordinates.
-    base = beta[0] + beta[1] * (TREND_ORIGIN - middle)
-    residual = x - z @ np.vstack([base, beta[1]])
+    line = np.linalg.solve(gram, (about * weight[:, None]).T @ x)
+    residual = x - about @ line
     own = (residual * weight[:, None]).T @ residual
     total = float(weight.sum())
     covariance = (own + SHRINK * pooled) / (total + SHRINK) + 0.02 * np.eye(x.shape[1])
-    return _Ends(base, beta[1], covariance, shift @ gram @ shift.T, total)
+    return _Ends(middle, line, covariance, gram, total)
 
 
 def density_ratio(x: Floats, log_g: Floats, still_weight: Floats, absent_weight: Floats) -> Floats:
@@ -447,11 +453,3 @@ def _em(
             reactions=REACTION_SUPPORT * float(reaction.sum()),
         )
     return _State(np.clip(p + reaction, 0, 1), np.clip(reaction, 0, 1), float(np.exp(mu)), sigma)
-
-
-def learned_share(p: npt.NDArray[np.float64]) -> float:
-    """Share of gaps about which the log leaves little doubt (below 0.1 or above 0.9)."""
-    return float(np.mean((p < 0.1) | (p > 0.9))) if len(p) else 1.0
-
-
-__all__ = ["Classified", "Ints", "classify", "density_ratio", "learned_share", "signature_features"]
