@@ -1,0 +1,117 @@
+"""Stillness, absence, reaction: what tells them apart, on logs made by hand."""
+
+import numpy as np
+import pytest
+
+from tuning.gaps import find_gaps
+from tuning.motion import US, MotionLog
+from tuning.stillness import Belief, _fit_ends, classify, density_ratio
+
+OFFICE = Belief(600.0, 2.0)
+
+
+def log_of(t_s):
+    t = np.round(np.sort(np.array(t_s)) * US).astype(np.int64)
+    return MotionLog(t, t, np.array([[int(t[0]), int(t[-1])]]), "events", 0.0, 1)
+
+
+def classified(motion, *, hold_off_s=np.inf, **more):
+    gaps = find_gaps(motion)
+    n = len(gaps)
+    given = {"hold_off_s": np.full(n, hold_off_s), "lit": np.ones(n), "minds": np.ones(n), "belief": OFFICE}
+    return gaps, classify(gaps, motion, **(given | more))
+
+
+def days_of_work(rng, *, hold_off_s=None, days=30, reaction=True):
+    """Work in pauses of 25 s with bursts at the door; twice a day an absence, three times a stillness of 400 s."""
+    t, kinds, now = [], [], 0.0
+    for _ in range(days):
+        for part in ("a", "still", "a", "still", "still", "night"):
+            for _ in range(40):
+                now += rng.exponential(25.0) + 1
+                t.append(now)
+            if part == "still":
+                if hold_off_s and reaction:
+                    now += hold_off_s + rng.lognormal(np.log(5), 0.4)
+                else:
+                    now += 400.0
+                kinds.append((now, "still"))
+                t.append(now)
+                continue
+            t += [now + 1.5, now + 3.0, now + 4.5]
+            now += 4.5 + (rng.uniform(700, 2400) if part == "a" else 50_000)
+            kinds.append((now, "absent"))
+            t += [now, now + 1.5, now + 3.0, now + 4.5]
+            now += 4.5
+    return log_of(t), kinds
+
+
+def of_kind(gaps, kinds, kind):
+    ends = gaps.start_us + np.round(gaps.gap_s * US).astype(np.int64)
+    wanted = np.round(np.array([t for t, k in kinds if k == kind]) * US).astype(np.int64)
+    return np.isin(ends, wanted) & (gaps.gap_s > 100)
+
+
+def test_bursts_at_both_ends_tell_absence_from_stillness_of_any_length():
+    motion, kinds = days_of_work(np.random.default_rng(1))
+    gaps, seen = classified(motion)
+
+    assert seen.p_still[of_kind(gaps, kinds, "still")].mean() > 0.9
+    assert seen.p_still[of_kind(gaps, kinds, "absent")].mean() < 0.1
+    assert seen.p_false.sum() == 0, "nothing switches off, so nobody reacted"
+
+
+def test_reactions_pile_up_just_beyond_the_hold_off():
+    motion, kinds = days_of_work(np.random.default_rng(2), hold_off_s=300.0)
+    gaps, seen = classified(motion, hold_off_s=300.0)
+
+    assert seen.p_false[of_kind(gaps, kinds, "still")].mean() > 0.9
+    assert seen.p_false[of_kind(gaps, kinds, "absent")].mean() < 0.02
+    assert seen.reaction_median_s == pytest.approx(5.0, rel=0.2)
+
+
+def test_nobody_is_left_in_the_dark_in_full_daylight():
+    motion, _ = days_of_work(np.random.default_rng(2), hold_off_s=300.0)
+    n = len(find_gaps(motion))
+
+    assert classified(motion, hold_off_s=300.0, minds=np.zeros(n))[1].p_false.sum() == 0
+
+
+def test_a_reviewers_word_is_certain():
+    motion, kinds = days_of_work(np.random.default_rng(2), hold_off_s=300.0)
+    gaps = find_gaps(motion)
+    verdict = np.full(len(gaps), np.nan)
+    still, absent = np.flatnonzero(of_kind(gaps, kinds, "still")), np.flatnonzero(of_kind(gaps, kinds, "absent"))
+    verdict[still[0]], verdict[absent[0]] = 0.0, 1.0
+
+    seen = classified(motion, hold_off_s=300.0, verdict=verdict)[1]
+
+    assert seen.p_false[still[0]] == 0
+    assert seen.p_false[absent[0]] == 1
+
+
+def test_gaps_known_to_be_empty_stay_empty():
+    motion, _ = days_of_work(np.random.default_rng(1))
+    seen = classified(motion, never_present=np.ones(len(find_gaps(motion)), dtype=bool))[1]
+
+    assert seen.p_still.max() == 0
+
+
+def test_a_class_is_known_best_at_its_own_lengths():
+    rng = np.random.default_rng(5)
+    log_g, x = rng.normal(7.0, 0.5, 80), rng.normal(size=(80, 3))
+    ends = _fit_ends(x, log_g, np.ones(80), np.eye(3))
+
+    at = ends.widening(np.array([4.0, 7.0, 10.0]))
+
+    assert at[1] < 1.02
+    assert at[0] > 1.2
+    assert at[2] == pytest.approx(at[0], rel=0.15)
+
+
+def test_too_few_examples_say_nothing():
+    x = np.random.default_rng(5).normal(size=(50, 2))
+    one = np.zeros(50)
+    one[:3] = 1.0
+
+    assert density_ratio(x, np.full(50, 5.0), 1 - one, one).tolist() == [0.0] * 50
