@@ -7,26 +7,35 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import polars as pl
-from scipy.special import gammaincinv
 
 from tuning import reasons
+from tuning.advice import (
+    delay_points,
+    nearest,
+    per_week,
+    sensitivity,
+    settings_to_set,
+    target_saves_kwh,
+    target_to_set,
+)
 from tuning.circumstances import Circumstances, circumstances, output_from_steps, output_of, pressed_off
-from tuning.decision import Choice, allowed_candidates, break_even_s, choose
+from tuning.decision import TRIAL_DAYS, allowed_candidates, choose
 from tuning.diagnosis import hold_off_verdict, never_off, night_triggers, without_people
 from tuning.episodes import episodes, switch_offs
 from tuning.gaps import Bools, Gaps, find_gaps
 from tuning.hold_off import HoldOffInForce, Lags, hold_off_in_force, observed_off_s, switch_off_lags
-from tuning.light import LightSplit, find_switching_steps, split_light
+from tuning.light import LightSplit, find_swapped, find_switching_steps, split_light
 from tuning.motion import US, Floats, Ints, MotionLog, held_motions, motions, of_channel, times_us
 from tuning.rates import Rates, weekly_rates
-from tuning.results import ChannelResult, DelayPoint, Finding, LightResult, PerWeek, Sensitivity, Settings
-from tuning.site import Channel, Room, Site
+from tuning.results import ChannelResult, Finding, LightResult, Settings
+from tuning.site import ASSUMED_LOAD_W, Channel, Room, Site
 from tuning.stillness import Belief, Classified, classify
 from tuning.target import light_result
 
+LEAST_READINGS = 10
+"""Fewer lux readings tell nothing about the light. Chosen by us."""
 DRAWS = 500
-DEFAULT_LOAD_W = 100.0
-"""Stands in for a load that site.toml does not give; said so in a finding."""
+"""Resampled logs. From the method."""
 
 
 @dataclass(frozen=True)
@@ -41,6 +50,8 @@ class ChannelInput:
     seed: int
     verdicts: pl.DataFrame | None
     lead: Evidence | None
+    room_findings: tuple[Finding, ...] = ()
+    """Findings about the room as a whole that concern this channel."""
 
     @property
     def room(self) -> Room:
@@ -55,7 +66,15 @@ class ChannelInput:
     @property
     def load_w(self) -> float:
         """Installed power. [W]."""
-        return self.channel.load_w or DEFAULT_LOAD_W
+        return self.channel.power_w
+
+    @property
+    def place(self) -> tuple[float, float] | None:
+        """Latitude and longitude where site.toml gives both. [deg]."""
+        building = self.site.site
+        if building.latitude is None or building.longitude is None:
+            return None
+        return building.latitude, building.longitude
 
     @property
     def offset_us(self) -> int:
@@ -79,7 +98,7 @@ def analyse_channel(given: ChannelInput) -> tuple[ChannelResult, Evidence | None
     motion, built_in_s = _motion(given)
     output = output_of(given.readings, given.name, given.channel, given.load_w)
     reading = _reading(given)
-    if output.is_empty() and given.channel.control != "relay" and len(reading) >= 10:
+    if output.is_empty() and given.channel.control != "relay" and len(reading) >= LEAST_READINGS:
         output = output_from_steps(find_switching_steps(reading))
     presses = times_us(of_channel(given.readings, "override", given.name))
     lags = switch_off_lags(output, motion, presses)
@@ -97,6 +116,33 @@ def analyse_channel(given: ChannelInput) -> tuple[ChannelResult, Evidence | None
     findings = _findings(given, motion, gaps, in_force, output, trigger_finding, split, light)
     result = _result(given, motion, gaps, in_force, seen, around, rates, light, findings, output, lags)
     return result, Evidence(motion, gaps, seen, in_force)
+
+
+def _own(given: ChannelInput, quantity: str) -> pl.DataFrame:
+    """Return the rows of a quantity that are the channel's own, as ``time``, ``value``."""
+    rows = of_channel(given.readings, quantity, given.name)
+    return rows.filter(pl.col("channel") == given.name).select("time", "value")
+
+
+def swapped_channels(room: Room, readings: pl.DataFrame) -> list[Finding]:
+    """Find channels of a room whose outputs move each other's readings; only those with a reading of their own can be told.
+
+    Parameters
+    ----------
+    room
+        The room's entry in site.toml.
+    readings
+        Its READINGS.
+    """
+    lux, outputs = {}, {}
+    for name, channel in room.channels.items():
+        own = readings.filter((pl.col("quantity") == "illuminance") & (pl.col("channel") == name)).select(
+            "time", "value"
+        )
+        output = output_of(readings, name, channel, channel.power_w)
+        if channel.control != "relay" and len(own) >= LEAST_READINGS and not output.is_empty():
+            lux[name], outputs[name] = own, output
+    return find_swapped(lux, outputs) if len(lux) > 1 else []
 
 
 def _presses_to_off(given: ChannelInput) -> Ints:
@@ -122,19 +168,17 @@ def _reading(given: ChannelInput) -> pl.DataFrame:
 
 
 def _split(given: ChannelInput, reading: pl.DataFrame, output: pl.DataFrame) -> LightSplit | None:
-    if given.channel.control == "relay" or len(reading) < 10:
+    if given.channel.control == "relay" or len(reading) < LEAST_READINGS:
         return None
     outputs = {
-        name: output_of(given.readings, name, channel, channel.load_w or DEFAULT_LOAD_W)
+        name: output_of(given.readings, name, channel, channel.power_w)
         for name, channel in given.room.channels.items()
         if channel.control != "relay"
     }
     outputs[given.name] = output
     outputs = {name: frame for name, frame in outputs.items() if not frame.is_empty()}
-    building = given.site.site
-    return split_light(
-        reading, outputs, own_channel=given.name, latitude=building.latitude, longitude=building.longitude
-    )
+    latitude, longitude = given.place or (None, None)
+    return split_light(reading, outputs, own_channel=given.name, latitude=latitude, longitude=longitude)
 
 
 def _light(
@@ -157,6 +201,9 @@ def _light(
         usable_days=motion.usable_days,
         zone=given.site.zone,
         seed=given.seed,
+        power=_own(given, "power"),
+        overrides=_own(given, "override"),
+        place=given.place,
     )
 
 
@@ -278,7 +325,7 @@ def _findings(
     split: LightSplit | None,
     light: LightResult,
 ) -> list[Finding]:
-    found = list(in_force.findings)
+    found = [*given.room_findings, *in_force.findings]
     if triggers:
         found.append(triggers)
     stuck = never_off(times_us(output), output["value"].to_numpy(), gaps, in_force_s=in_force.latest_s)
@@ -289,7 +336,7 @@ def _findings(
             Finding(
                 "load-assumed",
                 "warning",
-                f"site.toml gives no load_w; {DEFAULT_LOAD_W:.0f} W is assumed, and energy and cost follow from that.",
+                f"site.toml gives no load_w; {ASSUMED_LOAD_W:.0f} W is assumed, and energy and cost follow from that.",
             )
         )
     if motion.resolution_s > 0:
@@ -305,10 +352,6 @@ def _findings(
         found += split.findings
     found += light.findings
     return found
-
-
-def _nearest(values: Floats, wanted: float) -> int:
-    return int(np.argmin(np.abs(values - wanted)))
 
 
 def _result(
@@ -327,13 +370,23 @@ def _result(
     building, channel = given.site.site, given.channel
     cost = rates.cost(per_false_off=building.cost_per_false_off, price=building.electricity_price)
     held = in_force.latest_s
-    current_index = _nearest(rates.hold_off_s, held) if np.isfinite(held) else None
+    current_index = nearest(rates.hold_off_s, held) if np.isfinite(held) else None
     allowed = allowed_candidates(
         rates.hold_off_s,
         np.array(channel.allowed_hold_off_s, dtype=float),
         floor_s=given.room.beliefs.minimum_hold_off_s,
         code_limit_s=building.max_hold_off_s,
     )
+    floor_s = given.room.beliefs.minimum_hold_off_s
+    if np.isfinite(held) and held < floor_s:
+        findings.append(
+            Finding(
+                "below-floor",
+                "warning",
+                f"The hold-off in force, {held:.0f} s, is below the safety floor of {floor_s} s for the use {given.room.use!r}. Lengthen it.",
+                {"in_force_s": round(held, 1), "floor_s": floor_s},
+            )
+        )
     if not allowed.any():
         findings.append(
             Finding(
@@ -366,7 +419,7 @@ def _result(
         )
     wide = rates.doubted()
     wide_cost = wide.cost(per_false_off=building.cost_per_false_off, price=building.electricity_price)
-    curve = _curve(rates, cost, allowed, held, wide, wide_cost, motion.usable_days)
+    curve = delay_points(rates, cost, allowed, held, wide, wide_cost, motion.usable_days)
     verdict = hold_off_verdict(
         None if current_index is None else curve[current_index],
         curve[choice.index],
@@ -378,13 +431,13 @@ def _result(
     current = Settings(
         None if current_index is None else float(rates.hold_off_s[current_index]), channel.target_lx, channel.mode
     )
-    target = _target_to_set(current, choice, light)
+    target = target_to_set(current, choice, light)
     if target != current.target_lx and choice.decision == "keep":
         choice = replace(choice, decision="change")
-    recommended = _recommended(current, choice, rates, target)
-    saved_kwh = _target_saves_kwh(light, current.target_lx, recommended.target_lx)
-    after = _per_week(rates, cost, choice.index)
-    offs = switch_offs(gaps, given.room_id, given.name, in_force.at(gaps.start_us), seen, around, lags, _words(given))
+    recommended = settings_to_set(current, choice, rates, target)
+    saved_kwh = target_saves_kwh(light, current.target_lx, recommended.target_lx)
+    after = per_week(rates, cost, choice.index)
+    offs = switch_offs(gaps, given.room_id, given.name, in_force.at(gaps.start_us), seen, around, lags, given.verdicts)
     stays = episodes(gaps, motion, in_force.at(gaps.start_us), seen, given.room_id, given.name)
     result = ChannelResult(
         room=given.room_id,
@@ -402,14 +455,14 @@ def _result(
         recommended=recommended,
         decision=choice.decision,
         reasons=(),
-        current_rates=None if current_index is None else _per_week(rates, cost, current_index),
+        current_rates=None if current_index is None else per_week(rates, cost, current_index),
         recommended_rates=replace(after, energy_kwh=max(after.energy_kwh - saved_kwh, 0.0)),
         target_saving=saved_kwh * building.electricity_price,
         delay_curve=curve,
         light=light,
         findings=tuple(findings),
-        sensitivity=_sensitivity(given, rates, allowed),
-        trial_days=14 if choice.decision == "trial" else None,
+        sensitivity=sensitivity(building, rates, allowed),
+        trial_days=TRIAL_DAYS if choice.decision == "trial" else None,
         motions=motion.frame(given.room_id, given.name),
         gaps=gaps.frame(given.room_id, given.name).with_columns(
             p_still=seen.p_still, p_minding=seen.p_still * around.minds * around.lit
@@ -421,140 +474,8 @@ def _result(
     return replace(result, reasons=reasons.explain(result, choice, currency=building.currency))
 
 
-def _words(given: ChannelInput) -> pl.DataFrame | None:
-    return given.verdicts
-
-
 def _utc(t_us: int) -> dt.datetime:
     return dt.datetime.fromtimestamp(int(t_us) / US, tz=dt.UTC)
-
-
-WORTH_SHARE = 0.1
-"""Share of the light's energy that a lower target must save. Chosen by us."""
-TARGET_STEP = 0.05
-"""A target nearer than a twentieth to the one in force is the same target. Chosen by us: no eye sees it."""
-
-
-def _target_to_set(current: Settings, choice: Choice, light: LightResult) -> float | None:
-    """Target to set. [lx].
-
-    An uncalibrated one is shown but not set, because it might leave the task in the dark; nor is one set where the log is too short or
-    something must be mended first.
-    """
-    new, now = light.recommended_target_lx, current.target_lx
-    if new is None or choice.decision in ("more-data", "fix-first"):
-        return now
-    if now is None:
-        return new
-    if not light.calibrated or abs(new - now) <= TARGET_STEP * now:
-        return now
-    energy = {p.target_lx: p.energy_kwh for p in light.target_curve}
-    if new < now and energy.get(now, 0.0) - energy.get(new, 0.0) < WORTH_SHARE * energy.get(now, 0.0):
-        # A lower target that saves next to nothing is not worth a darker room by mistake.
-        return now
-    return new
-
-
-def _recommended(current: Settings, choice: Choice, rates: Rates, target_lx: float | None) -> Settings:
-    hold_off_s = (
-        current.hold_off_s if choice.index == choice_of(current, rates) else float(rates.hold_off_s[choice.index])
-    )
-    if choice.decision in ("keep", "more-data", "fix-first"):
-        return current
-    return Settings(hold_off_s, target_lx, current.mode)
-
-
-def _target_saves_kwh(light: LightResult, now_lx: float | None, then_lx: float | None) -> float:
-    """Energy that another target saves a week while somebody is there. [kWh]."""
-    energy = {p.target_lx: p.energy_kwh for p in light.target_curve}
-    if now_lx not in energy or then_lx not in energy:
-        return 0.0
-    return energy[now_lx] - energy[then_lx]
-
-
-def choice_of(current: Settings, rates: Rates) -> int | None:
-    """Index of the settings in force among the candidates."""
-    return None if current.hold_off_s is None else _nearest(rates.hold_off_s, current.hold_off_s)
-
-
-def _per_week(rates: Rates, cost: Floats, index: int) -> PerWeek:
-    return PerWeek(
-        float(rates.false_offs[:, index].mean()),
-        float(rates.wasted_on_h[:, index].mean()),
-        float(rates.energy_kwh[:, index].mean()),
-        float(cost[:, index].mean()),
-    )
-
-
-def _rate_interval(draws: Floats, weeks: float) -> tuple[float, float]:
-    """90 % interval of a long-run rate, no narrower than counting so few events in so many weeks allows (exact Poisson limits)."""
-    low, high = np.quantile(draws[1:], [0.05, 0.95])
-    events = max(float(draws.mean()) * weeks, 0.0)
-    # Less than one event in the whole log cannot be told from never.
-    least = gammaincinv(events, 0.05) / weeks if events >= 1 else 0.0
-    return float(min(low, least)), float(max(high, gammaincinv(events + 1, 0.95) / weeks))
-
-
-def _curve(
-    rates: Rates,
-    cost: Floats,
-    allowed: Bools,
-    in_force_s: float,
-    wide: Rates,
-    wide_cost: Floats,
-    usable_days: float,
-) -> tuple[DelayPoint, ...]:
-    points = []
-    weeks = max(usable_days / 7, 1e-6)
-    for i, hold in enumerate(rates.hold_off_s):
-        f, w, c = rates.false_offs[:, i], rates.wasted_on_h[:, i], cost[:, i]
-        f_low, f_high = _rate_interval(wide.false_offs[:, i], weeks)
-        w_low, w_high = np.quantile(wide.wasted_on_h[1:, i], [0.05, 0.95])
-        c_low, c_high = np.quantile(wide_cost[1:, i], [0.05, 0.95])
-        points.append(
-            DelayPoint(
-                hold_off_s=float(hold),
-                false_offs=float(f.mean()),
-                false_offs_low=float(min(f_low, f.mean())),
-                false_offs_high=float(max(f_high, f.mean())),
-                switch_offs=float(rates.switch_offs[:, i].mean()),
-                wasted_on_h=float(w.mean()),
-                wasted_on_h_low=float(w_low),
-                wasted_on_h_high=float(w_high),
-                lit_h=float(rates.lit_h[:, i].mean()),
-                energy_kwh=float(rates.energy_kwh[:, i].mean()),
-                cost=float(c.mean()),
-                cost_low=float(min(c_low, c.mean())),
-                cost_high=float(max(c_high, c.mean())),
-                basis="observed" if hold <= 1.02 * in_force_s else "extrapolated",
-                allowed=bool(allowed[i]),
-            )
-        )
-    return tuple(points)
-
-
-def _sensitivity(given: ChannelInput, rates: Rates, allowed: Bools) -> Sensitivity:
-    """How the cheapest setting moves with the prices."""
-    building = given.site.site
-    base, price = building.cost_per_false_off, building.electricity_price
-    false_offs, wasted = rates.false_offs.mean(axis=0), rates.wasted_kwh.mean(axis=0)
-    holds, index = rates.hold_off_s[allowed], np.flatnonzero(allowed)
-
-    def best(per_false_off: float, per_kwh: float) -> float:
-        return float(holds[np.argmin((false_offs * per_false_off + wasted * per_kwh)[index])])
-
-    factors = (0.25, 0.5, 1.0, 2.0, 4.0)
-    chosen = best(base, price)
-    scan = np.geomspace(0.01, 100, 161) * base if base > 0 else np.empty(0)
-    picks = np.array([best(float(c), price) for c in scan])
-    lower = scan[(scan < base) & (picks != chosen)]
-    upper = scan[(scan > base) & (picks != chosen)]
-    return Sensitivity(
-        by_false_off_cost=tuple((f * base, best(f * base, price)) for f in factors),
-        by_price=tuple((f * price, best(base, f * price)) for f in factors),
-        flips_at_cost=(float(lower[-1]) if len(lower) else None, float(upper[0]) if len(upper) else None),
-        break_even_s=break_even_s(base, rates.power_wasted_w, price),
-    )
 
 
 def _no_motion(given: ChannelInput, motion: MotionLog, in_force: HoldOffInForce) -> ChannelResult:
@@ -588,6 +509,3 @@ def _no_motion(given: ChannelInput, motion: MotionLog, in_force: HoldOffInForce)
         light=LightResult(),
         findings=(finding,),
     )
-
-
-__all__ = ["ChannelInput", "Evidence", "Ints", "analyse_channel", "candidates_s"]

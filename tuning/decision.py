@@ -17,6 +17,8 @@ SURE = 0.9
 """Share of the resamples in which a change must be better. From the method: nine in ten."""
 WEEKS_A_YEAR = 365.25 / 7
 MIN_DAYS = 7.0
+MIN_DAYS_UNCUT = 3.5
+"""Where nothing switches off, no pause is cut short and a first setting is better than none: half a week will do. Chosen by us."""
 MIN_MOTIONS = 100
 """Less log than this does not carry a change. Chosen by us: one week holds one of each weekday."""
 FAR_BEYOND = 2.5
@@ -126,7 +128,8 @@ def choose(
         usable = under if under.any() else usable & (hold_off_s == hold_off_s[usable].max(initial=0))
     best = int(np.flatnonzero(usable)[np.argmin(expected[usable])])
     if current is None:
-        decision: Decision = "change" if usable_days >= MIN_DAYS / 2 and motions >= MIN_MOTIONS else "more-data"
+        enough = usable_days >= MIN_DAYS_UNCUT and motions >= MIN_MOTIONS
+        decision: Decision = "change" if enough else "more-data"
         return Choice(best, best, decision, 1.0, 0.0)
     difference = cost[:, current] - cost[:, best]
     saving, p_better = float(difference.mean()), float((difference > 0).mean())

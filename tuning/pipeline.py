@@ -10,7 +10,7 @@ from pathlib import Path
 import polars as pl
 
 from tuning import __version__
-from tuning.channel import ChannelInput, analyse_channel
+from tuning.channel import ChannelInput, analyse_channel, swapped_channels
 from tuning.logs import Logs, read_logs
 from tuning.motion import US
 from tuning.results import Analysis, ChannelResult
@@ -78,11 +78,13 @@ def analyse_room(site: Site, logs: Logs, room: str, *, verdicts: pl.DataFrame | 
     span = _span_us(logs)
     # Dimmed and switched channels first: people react to light, not to a relay.
     order = sorted(site.rooms[room].channels, key=lambda c: site.rooms[room].channels[c].control == "relay")
+    swapped = swapped_channels(site.rooms[room], readings)
     done: dict[str, ChannelResult] = {}
     lead = None
     for name in order:
         seed = zlib.crc32(f"{room}/{name}".encode())
-        given = ChannelInput(site, room, name, readings, span, seed, _verdicts_of(verdicts, room, name), lead)
+        mine = tuple(f for f in swapped if name in f.evidence["channels"])
+        given = ChannelInput(site, room, name, readings, span, seed, _verdicts_of(verdicts, room, name), lead, mine)
         done[name], evidence = analyse_channel(given)
         lead = lead or evidence
     return [done[name] for name in site.rooms[room].channels]

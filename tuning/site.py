@@ -28,6 +28,10 @@ DEFAULT_ELECTRICITY_PRICE = 0.30
 """Per kWh; chosen by us, to be replaced by the building's own price."""
 
 
+ASSUMED_LOAD_W = 100.0
+"""Stands in for a load that site.toml does not give; a finding says so."""
+
+
 def _zone(name: str) -> str:
     try:
         ZoneInfo(name)
@@ -92,6 +96,11 @@ class Channel(_Model):
     settings_history: tuple[SettingsChange, ...] = ()
     spot_readings: tuple[SpotReading, ...] = ()
     note: str = ""
+
+    @property
+    def power_w(self) -> float:
+        """Power at full output: as given, else assumed. [W]."""
+        return self.load_w or ASSUMED_LOAD_W
 
 
 class Room(_Model):

@@ -168,7 +168,7 @@ def _fit_ends(x: Floats, log_g: Floats, weight: Floats, pooled: Floats) -> _Ends
     middle = float(np.average(log_g, weights=weight))
     about = _about(log_g, middle)
     gram = (about * weight[:, None]).T @ about + np.diag([1e-3, TREND_RIDGE])
-    line = np.linalg.solve(gram, (about * weight[:, None]).T @ x)
+    line = np.asarray(np.linalg.solve(gram, (about * weight[:, None]).T @ x), dtype=np.float64)
     residual = x - about @ line
     own = (residual * weight[:, None]).T @ residual
     total = float(weight.sum())

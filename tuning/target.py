@@ -26,7 +26,6 @@ from tuning.results import Finding, LightResult, TargetPoint
 from tuning.season import year_moments
 from tuning.site import Channel, Room
 from tuning.task import (
-    DEFAULT_LOAD_W,
     HOURS_PER_WEEK,
     LIT_SHARE,
     OVER_LIT,
@@ -194,7 +193,7 @@ def _points(
 ) -> tuple[TargetPoint, ...]:
     """The target curve at the targets shown."""
     others, weight, whole = moments.others, moments.weight, moments.weight.sum()
-    load_w = channel.load_w or DEFAULT_LOAD_W
+    load_w = channel.power_w
     rest_kwh = channel.standby_w * max(HOURS_PER_WEEK - task.hours, 0.0) / 1000
     points = []
     for target, under in zip(shares.targets[shown].tolist(), shares.under_share[shown].tolist(), strict=True):
@@ -244,7 +243,7 @@ def _months(year: Moments, loop: Loop, task: Task, channel: Channel, target_lx: 
     """By month: mean daylight at the detector while occupied, under-lit share and energy under a target."""
     out = loop.output(np.array([target_lx]), year.others, task.k)[:, 0]
     dark = task.illuminance(year, out) < task.need_lx - SLACK_LX
-    watts = power_of_output(100 * out, channel, channel.load_w or DEFAULT_LOAD_W)
+    watts = power_of_output(100 * out, channel, channel.power_w)
     rest_w = channel.standby_w * max(HOURS_PER_WEEK - task.hours, 0.0)
     frame = pl.DataFrame(
         {

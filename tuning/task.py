@@ -23,7 +23,6 @@ OVER_LIT = 1.5
 GRID = ((20.0, 2.0), (100.0, 5.0), (300.0, 10.0))
 """From a target on, the step of the targets looked at where site.toml does not list what can be set: about 2 %. Chosen by us. [lx]"""
 HOURS_PER_WEEK = 168.0
-DEFAULT_LOAD_W = 100.0
 
 
 @dataclass(frozen=True)

@@ -18,7 +18,6 @@ from tuning.power import power_of_output
 from tuning.results import Finding, LightResult, TargetPoint
 from tuning.site import Channel
 from tuning.task import (
-    DEFAULT_LOAD_W,
     HOURS_PER_WEEK,
     LIT_SHARE,
     OVER_LIT,
@@ -67,7 +66,7 @@ def threshold_result(
         # Daylight never reaches any threshold: the light is on whenever somebody is there, and no threshold changes that.
         return seen
     share = moments.weight / moments.weight.sum()
-    watts = power_of_output(np.array([0.0, 100.0]), channel, channel.load_w or DEFAULT_LOAD_W)
+    watts = power_of_output(np.array([0.0, 100.0]), channel, channel.power_w)
     rest_kwh = channel.standby_w * max(HOURS_PER_WEEK - task.hours, 0.0) / 1000
     curve, enough = [], np.zeros(len(targets), dtype=bool)
     for i, target in enumerate(targets.tolist()):

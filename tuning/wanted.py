@@ -8,7 +8,7 @@ import polars as pl
 from tuning.calibration import Ratios
 from tuning.light import LightSplit, daylight_at
 from tuning.lit_time import held
-from tuning.motion import US, times_us
+from tuning.motion import times_us
 from tuning.results import Finding, WantedLevel
 
 ASKED_DIFFERENTLY_PCT = 5.0
@@ -16,8 +16,6 @@ ASKED_DIFFERENTLY_PCT = 5.0
 ENOUGH_PRESSES = 5
 """Fewer presses are single people's moods. Chosen by us."""
 MOSTLY_ONE_WAY = 0.8
-JUST_ON_US = 10 * US
-"""Somebody who presses within ten seconds of the light coming on still chooses a level. Chosen by us."""
 
 
 def wanted_level(

@@ -109,3 +109,11 @@ def test_money_alone_asks_for_the_shortest_where_no_floor_forbids_it(tmp_path):
     site = SITE.replace("[rooms.a]", "cost_per_false_off = 0.0\n[rooms.a]", 1)
 
     assert analyse_folder(write(tmp_path, office_days(), site=site)).channels[0].recommended.hold_off_s == 60
+
+
+def test_a_hold_off_in_force_below_the_floor_is_named_and_lengthened(tmp_path):
+    site = SITE.replace('use = "office"', 'use = "workshop"').replace("hold_off_s = 300", "hold_off_s = 120")
+    channel = analyse_folder(write(tmp_path, office_days(hold_off_s=120), site=site)).channels[0]
+
+    assert "below-floor" in {f.code for f in channel.findings}
+    assert channel.recommended.hold_off_s >= ROOM_USES["workshop"].minimum_hold_off_s

@@ -1,0 +1,161 @@
+"""Rates and a choice → what a person reads: the delay curve with its intervals, the settings to set, and how sure they are of them."""
+
+from __future__ import annotations
+
+import numpy as np
+from scipy.special import gammaincinv
+
+from tuning.decision import Choice, break_even_s
+from tuning.gaps import Bools
+from tuning.motion import Floats
+from tuning.rates import Rates
+from tuning.results import DelayPoint, LightResult, PerWeek, Sensitivity, Settings
+from tuning.site import Building
+
+WORTH_SHARE = 0.1
+"""Share of the light's energy that a lower target must save. Chosen by us."""
+TARGET_STEP = 0.05
+"""A target nearer than a twentieth to the one in force is the same target. Chosen by us: no eye sees it."""
+
+
+def target_to_set(current: Settings, choice: Choice, light: LightResult) -> float | None:
+    """Target to set. [lx].
+
+    An uncalibrated one is shown but not set, because it might leave the task in the dark; nor is one set where the log is too short or
+    something must be mended first.
+    """
+    new, now = light.recommended_target_lx, current.target_lx
+    if new is None or choice.decision in ("more-data", "fix-first"):
+        return now
+    if now is None:
+        return new
+    if not light.calibrated or abs(new - now) <= TARGET_STEP * now:
+        return now
+    energy = {p.target_lx: p.energy_kwh for p in light.target_curve}
+    if new < now and energy.get(now, 0.0) - energy.get(new, 0.0) < WORTH_SHARE * energy.get(now, 0.0):
+        # A lower target that saves next to nothing is not worth a darker room by mistake.
+        return now
+    return new
+
+
+def settings_to_set(current: Settings, choice: Choice, rates: Rates, target_lx: float | None) -> Settings:
+    """Settings to recommend: the ones in force unless something is to change."""
+    hold_off_s = (
+        current.hold_off_s if choice.index == in_force_index(current, rates) else float(rates.hold_off_s[choice.index])
+    )
+    if choice.decision in ("keep", "more-data", "fix-first"):
+        return current
+    return Settings(hold_off_s, target_lx, current.mode)
+
+
+def target_saves_kwh(light: LightResult, now_lx: float | None, then_lx: float | None) -> float:
+    """Energy that another target saves a week while somebody is there. [kWh]."""
+    energy = {p.target_lx: p.energy_kwh for p in light.target_curve}
+    if now_lx not in energy or then_lx not in energy:
+        return 0.0
+    return energy[now_lx] - energy[then_lx]
+
+
+def in_force_index(current: Settings, rates: Rates) -> int | None:
+    """Index of the settings in force among the candidates."""
+    return None if current.hold_off_s is None else nearest(rates.hold_off_s, current.hold_off_s)
+
+
+def per_week(rates: Rates, cost: Floats, index: int) -> PerWeek:
+    """Expected rates a week under one candidate."""
+    return PerWeek(
+        float(rates.false_offs[:, index].mean()),
+        float(rates.wasted_on_h[:, index].mean()),
+        float(rates.energy_kwh[:, index].mean()),
+        float(cost[:, index].mean()),
+    )
+
+
+def _rate_interval(draws: Floats, weeks: float) -> tuple[float, float]:
+    """90 % interval of a long-run rate, no narrower than counting so few events in so many weeks allows (exact Poisson limits)."""
+    low, high = np.quantile(draws[1:], [0.05, 0.95])
+    events = max(float(draws.mean()) * weeks, 0.0)
+    # Less than one event in the whole log cannot be told from never.
+    least = gammaincinv(events, 0.05) / weeks if events >= 1 else 0.0
+    return float(min(low, least)), float(max(high, gammaincinv(events + 1, 0.95) / weeks))
+
+
+def delay_points(
+    rates: Rates,
+    cost: Floats,
+    allowed: Bools,
+    in_force_s: float,
+    wide: Rates,
+    wide_cost: Floats,
+    usable_days: float,
+) -> tuple[DelayPoint, ...]:
+    """Delay curve for people and other programs.
+
+    Parameters
+    ----------
+    rates, cost
+        Per week, as the choice rests on them.
+    allowed
+        Which candidates may be recommended.
+    in_force_s
+        Hold-off in force; beyond it the curve is extrapolated. [s]
+    wide, wide_cost
+        The same with the doubt about who was there, for the 90 % intervals.
+    usable_days
+        Length of the log. [d]
+    """
+    points = []
+    weeks = max(usable_days / 7, 1e-6)
+    for i, hold in enumerate(rates.hold_off_s):
+        f, w, c = rates.false_offs[:, i], rates.wasted_on_h[:, i], cost[:, i]
+        f_low, f_high = _rate_interval(wide.false_offs[:, i], weeks)
+        w_low, w_high = np.quantile(wide.wasted_on_h[1:, i], [0.05, 0.95])
+        c_low, c_high = np.quantile(wide_cost[1:, i], [0.05, 0.95])
+        points.append(
+            DelayPoint(
+                hold_off_s=float(hold),
+                false_offs=float(f.mean()),
+                false_offs_low=float(min(f_low, f.mean())),
+                false_offs_high=float(max(f_high, f.mean())),
+                switch_offs=float(rates.switch_offs[:, i].mean()),
+                wasted_on_h=float(w.mean()),
+                wasted_on_h_low=float(w_low),
+                wasted_on_h_high=float(w_high),
+                lit_h=float(rates.lit_h[:, i].mean()),
+                energy_kwh=float(rates.energy_kwh[:, i].mean()),
+                cost=float(c.mean()),
+                cost_low=float(min(c_low, c.mean())),
+                cost_high=float(max(c_high, c.mean())),
+                basis="observed" if hold <= 1.02 * in_force_s else "extrapolated",
+                allowed=bool(allowed[i]),
+            )
+        )
+    return tuple(points)
+
+
+def sensitivity(building: Building, rates: Rates, allowed: Bools) -> Sensitivity:
+    """How the cheapest setting moves with the prices."""
+    base, price = building.cost_per_false_off, building.electricity_price
+    false_offs, wasted = rates.false_offs.mean(axis=0), rates.wasted_kwh.mean(axis=0)
+    holds, index = rates.hold_off_s[allowed], np.flatnonzero(allowed)
+
+    def best(per_false_off: float, per_kwh: float) -> float:
+        return float(holds[np.argmin((false_offs * per_false_off + wasted * per_kwh)[index])])
+
+    factors = (0.25, 0.5, 1.0, 2.0, 4.0)
+    chosen = best(base, price)
+    scan = np.geomspace(0.01, 100, 161) * base if base > 0 else np.empty(0)
+    picks = np.array([best(float(c), price) for c in scan])
+    lower = scan[(scan < base) & (picks != chosen)]
+    upper = scan[(scan > base) & (picks != chosen)]
+    return Sensitivity(
+        by_false_off_cost=tuple((f * base, best(f * base, price)) for f in factors),
+        by_price=tuple((f * price, best(base, f * price)) for f in factors),
+        flips_at_cost=(float(lower[-1]) if len(lower) else None, float(upper[0]) if len(upper) else None),
+        break_even_s=break_even_s(base, rates.power_wasted_w, price),
+    )
+
+
+def nearest(values: Floats, wanted: float) -> int:
+    """Index of the value nearest to the one wanted."""
+    return int(np.argmin(np.abs(values - wanted)))
