@@ -263,18 +263,23 @@ def _seen(
         minds=around.minds,
         belief=Belief(given.room.beliefs.even_gap_s, given.room.beliefs.gap_slope),
         never_present=nobody,
-        verdict=_verdict(given.verdicts, gaps, hold),
+        verdict=words_on(gaps, given.verdicts),
     )
 
 
-def _verdict(verdicts: pl.DataFrame | None, gaps: Gaps, hold_off_s: Floats) -> Floats | None:
-    if verdicts is None:
+def words_on(gaps: Gaps, verdicts: pl.DataFrame | None) -> Floats | None:
+    """Reviewers' words by gap: 1 somebody was there, 0 nobody, NaN no word; ``None`` without verdicts.
+
+    A word belongs to the gap that its time falls in, so that it stays with the pause when the hold-off in force is found anew.
+    """
+    if verdicts is None or len(gaps) == 0:
         return None
+    t_us = times_us(verdicts)
+    at = np.searchsorted(gaps.start_us, t_us, side="right") - 1
+    inside = (at >= 0) & (t_us <= gaps.start_us[at] + gaps.gap_s[at] * US)
     said = np.full(len(gaps), np.nan)
-    at = np.searchsorted(gaps.start_us, times_us(verdicts), side="right") - 1
-    ok = at >= 0
-    said[at[ok]] = verdicts["present"].cast(pl.Float64).to_numpy()[ok]
-    return np.where(gaps.gap_s > hold_off_s, said, np.nan)
+    said[at[inside]] = verdicts["present"].cast(pl.Float64).to_numpy()[inside]
+    return said
 
 
 def candidates_s(given: ChannelInput, in_force: HoldOffInForce, motion: MotionLog) -> Floats:
@@ -437,7 +442,8 @@ def _result(
     recommended = settings_to_set(current, choice, rates, target)
     saved_kwh = target_saves_kwh(light, current.target_lx, recommended.target_lx)
     after = per_week(rates, cost, choice.index)
-    offs = switch_offs(gaps, given.room_id, given.name, in_force.at(gaps.start_us), seen, around, lags, given.verdicts)
+    said = words_on(gaps, given.verdicts)
+    offs = switch_offs(gaps, given.room_id, given.name, in_force.at(gaps.start_us), seen, around, lags, said)
     stays = episodes(gaps, motion, in_force.at(gaps.start_us), seen, given.room_id, given.name)
     result = ChannelResult(
         room=given.room_id,

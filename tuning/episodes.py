@@ -8,7 +8,7 @@ import polars as pl
 from tuning.circumstances import Circumstances
 from tuning.gaps import ENDED_BY_MOTION, LOG_GAP, Gaps
 from tuning.hold_off import Lags, observed_off_s
-from tuning.motion import US, Floats, MotionLog, times_us
+from tuning.motion import US, Floats, MotionLog
 from tuning.schemas import EPISODES, SWITCH_OFFS
 from tuning.stillness import Classified
 
@@ -84,9 +84,11 @@ def switch_offs(
     seen: Classified,
     around: Circumstances,
     lags: Lags,
-    verdicts: pl.DataFrame | None,
+    said: Floats | None,
 ) -> pl.DataFrame:
     """List every expiry of the hold-off in force, with the probability that it left somebody in the dark.
+
+    ``said`` are reviewers' words by gap: 1 somebody was there, 0 nobody, NaN no word.
 
     Returns
     -------
@@ -101,9 +103,8 @@ def switch_offs(
     complete = gaps.end_kind[row] == ENDED_BY_MOTION
     resumed = np.where(complete, np.maximum(gaps.gap_s[row] - after[row], 0.0), np.nan)
     review: list[str | None] = [None] * len(row)
-    if verdicts is not None:
-        words = dict(zip(times_us(verdicts).tolist(), verdicts["present"].to_list(), strict=True))
-        review = [{True: "present", False: "absent", None: None}[words.get(t)] for t in off_us.tolist()]
+    if said is not None:
+        review = [{1.0: "present", 0.0: "absent"}.get(word) for word in said[row].tolist()]
     return (
         pl.DataFrame(
             {

@@ -305,6 +305,9 @@ def classify(
     if n == 0:
         return Classified(p_still, p_false, np.zeros(0), float(np.exp(REACTION_PRIOR[0])), REACTION_PRIOR[1], 0.0)
     known_absent = never_present if never_present is not None else np.zeros(n, dtype=bool)
+    if verdict is not None:
+        # Who was there knows better than what the log looks like.
+        known_absent = known_absent & ~(verdict > 0.5)
     expired = (g > hold_off_s) & (lit > 0.5)
     beyond_s = np.where(expired, g - hold_off_s, np.nan)
     index = np.flatnonzero(g > SHORT_GAP_S)
@@ -437,11 +440,14 @@ def _em(
         p, reaction = odds_still / total, odds_reaction / total
         if verdict is not None:
             said = np.isfinite(verdict)
-            reaction = np.where(said, np.where(verdict > 0.5, 1.0, 0.0), reaction)
-            p = np.where(said, 0.0, p)
-        weight = reaction.sum() + REACTION_PRIOR[2]
-        mu = (np.sum(reaction * np.log(u)) + REACTION_PRIOR[2] * REACTION_PRIOR[0]) / weight
-        variance = np.sum(reaction * (np.log(u) - mu) ** 2) + REACTION_PRIOR[2] * REACTION_PRIOR[1] ** 2
+            # That somebody was there is certain then; whether the dark bothered them the daylight still tells.
+            reaction = np.where(said, np.where(expired, verdict * minds, 0.0), reaction)
+            p = np.where(said, verdict - reaction, p)
+        # A person may say that somebody sat on in the dark for longer than any reaction; that teaches nothing about reactions.
+        timed = np.where(in_window, reaction, 0.0)
+        weight = timed.sum() + REACTION_PRIOR[2]
+        mu = (np.sum(timed * np.log(u)) + REACTION_PRIOR[2] * REACTION_PRIOR[0]) / weight
+        variance = np.sum(timed * (np.log(u) - mu) ** 2) + REACTION_PRIOR[2] * REACTION_PRIOR[1] ** 2
         sigma = float(np.clip(np.sqrt(variance / weight), 0.25, 1.2))
         still = _per_cell(cell, np.where(may_stay > 0, p, 0.0), size)
         eta = curve.step(

@@ -1,7 +1,11 @@
 """A room as a whole: channels that lean on each other, and what blocks a recommendation."""
 
+import datetime as dt
+
+import polars as pl
 import pytest
 
+from tests.building import office_days, write
 from tests.simulation import simulate, write_building
 from tuning.pipeline import analyse_folder
 
@@ -30,3 +34,25 @@ def test_swapped_channels_block_the_recommendation_of_both(tmp_path, swapped):
         assert (channel.decision == "fix-first") == swapped
         if swapped:
             assert channel.recommended == channel.current
+
+
+def test_a_word_on_a_switch_off_is_certain_and_goes_with_its_pause(tmp_path):
+    write(tmp_path, office_days())
+    before = analyse_folder(tmp_path).channels[0].switch_offs
+    verdicts = pl.DataFrame(
+        {
+            "room": "a",
+            "channel": "main",
+            # Half a minute late is still the same pause.
+            "time": [before["time"][0], before["time"][1] + dt.timedelta(seconds=30)],
+            "present": [False, True],
+        }
+    )
+
+    after = analyse_folder(tmp_path, verdicts=verdicts).channels[0].switch_offs
+
+    assert before["p_false"][1] < 0.5
+    assert after["p_false"].to_list()[:2] == [0.0, 1.0]
+    assert after["review"].to_list()[:3] == ["absent", "present", None]
+    assert after["review"].null_count() == len(after) - 2
+    assert before["review"].null_count() == len(before)
