@@ -45,6 +45,16 @@ class Gaps:
         """Return the number of gaps."""
         return len(self.start_us)
 
+    def at(self, index: npt.NDArray[np.intp]) -> Gaps:
+        """Return some of the gaps."""
+        return Gaps(
+            self.start_us[index],
+            self.gap_s[index],
+            self.end_kind[index],
+            self.motion_before[index],
+            self.motion_after[index],
+        )
+
     def frame(self, room: str, channel: str) -> pl.DataFrame:
         """Return the GAPS frame."""
         return pl.DataFrame(

@@ -115,20 +115,21 @@ class Classified:
     reactions: float
 
 
-def signature_features(gaps: Gaps, motion: MotionLog) -> tuple[Floats, Floats]:
-    """Movement before the gap and after it, ``(n, 2)`` each.
+def signature_features(gaps: Gaps, motion: MotionLog, index: npt.NDArray[np.intp]) -> tuple[Floats, Floats]:
+    """Movement before the gaps at ``index`` and after them, ``(len(index), 2)`` each.
 
     Log-counts in the windows, and the log length of the neighbouring gap, capped at 120 s.
     """
-    end_us = gaps.start_us + np.round(gaps.gap_s * US).astype(np.int64)
-    before = [np.log1p(counts_around(motion, gaps.start_us, window_s=w, side="before")) for w in WINDOWS_S]
+    start_us = gaps.start_us[index]
+    end_us = start_us + np.round(gaps.gap_s[index] * US).astype(np.int64)
+    before = [np.log1p(counts_around(motion, start_us, window_s=w, side="before")) for w in WINDOWS_S]
     after = [np.log1p(counts_around(motion, end_us, window_s=w, side="after")) for w in WINDOWS_S]
     length = np.log(np.clip(gaps.gap_s, 1.0, 120.0))
-    before.append(np.append(np.log(120.0), length[:-1]))
-    after.append(np.append(length[1:], np.log(120.0)))
+    before.append(np.append(np.log(120.0), length[:-1])[index])
+    after.append(np.append(length[1:], np.log(120.0))[index])
     after_matrix = np.stack(after, axis=1)
     # A censored gap has no other end to look at.
-    after_matrix[gaps.end_kind != ENDED_BY_MOTION] = 0.0
+    after_matrix[gaps.end_kind[index] != ENDED_BY_MOTION] = 0.0
     return np.stack(before, axis=1), after_matrix
 
 
@@ -317,21 +318,24 @@ def classify(
     # its own verdicts was tried and runs away in rooms with few absences.
     label = np.where(expired & (mind > 0.5), 0.0, expit(belief.log_odds(g))) * ~known_absent
     usable = (g > SHORT_GAP_S) & ~known_absent
-    signature, signature_before = _signatures(
-        gaps,
-        signature_features(gaps, motion),
-        still_weight=np.where(usable & (label > SURE_STILL), label, 0.0),
-        absent_weight=np.where(usable & (label < SURE_ABSENT), 1 - label, 0.0),
+    # Most gaps are shorter than that; nothing is asked of their ends.
+    ends, ends_before = _signatures(
+        gaps.at(index),
+        signature_features(gaps, motion, index),
+        still_weight=np.where(usable & (label > SURE_STILL), label, 0.0)[index],
+        absent_weight=np.where(usable & (label < SURE_ABSENT), 1 - label, 0.0)[index],
     )
-    signature = _suspicious(signature, g, index, belief)
+    ends = _suspicious(ends, g[index], belief)
+    signature = np.zeros(n)
+    signature[index] = ends
     state = _em(
         g[index],
         belief=belief,
         limit_s=np.where(expired, hold_off_s, np.inf)[index],
         beyond_s=beyond_s[index],
         minds=mind[index],
-        signature=signature[index],
-        signature_before=signature_before[index],
+        signature=ends,
+        signature_before=ends_before,
         known_absent=known_absent[index],
         verdict=None if verdict is None else verdict[index],
         complete=complete[index],
@@ -342,24 +346,22 @@ def classify(
     return Classified(p_still, p_false, signature, state.median_s, state.sigma, float(p_false.sum()))
 
 
-def _suspicious(signature: Floats, g: Floats, index: npt.NDArray[np.intp], belief: Belief) -> Floats:
+def _suspicious(signature: Floats, g: Floats, belief: Belief) -> Floats:
     """Take back what long gaps of one length have in common in favour of stillness.
 
     Beyond the length at which stillness stops being likely, a ratio that is high for all gaps of a length says that the short absences of this
     room do not look like its nights, not that somebody was there; only what tells them apart is evidence.
     """
-    if len(index) < 2:
+    if len(g) < 2:
         return signature
-    log_g = np.log(g[index])
+    log_g = np.log(g)
     cell = ((log_g - log_g.min()) / GRID_STEP).astype(int)
     size = int(cell.max()) + 1
-    mean = _smoothed(_per_cell(cell, signature[index], size)) / np.maximum(
-        _smoothed(_per_cell(cell, np.ones(len(index)), size)), 1e-9
+    mean = _smoothed(_per_cell(cell, signature, size)) / np.maximum(
+        _smoothed(_per_cell(cell, np.ones(len(g)), size)), 1e-9
     )
-    beyond = expit(-SUSPICION * belief.log_odds(g[index]))
-    result = signature.copy()
-    result[index] -= beyond * np.maximum(mean[cell], 0.0)
-    return result
+    beyond = expit(-SUSPICION * belief.log_odds(g))
+    return np.asarray(signature - beyond * np.maximum(mean[cell], 0.0))
 
 
 def _signatures(
