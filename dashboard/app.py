@@ -15,7 +15,7 @@ from dashboard.pages.building import callbacks as building_callbacks
 from dashboard.pages.building import layout as building
 from dashboard.pages.room import callbacks as room_callbacks
 from dashboard.pages.room import layout as room
-from dashboard.store import Store
+from dashboard.store import Stores
 
 INDEX = (
     "<!DOCTYPE html><html lang='en'><head>{%metas%}<title>{%title%}</title>{%favicon%}{%css%}<style>"
@@ -27,13 +27,13 @@ INDEX = (
 )
 
 
-def create_app(store: Store) -> Dash:
+def create_app(stores: Stores) -> Dash:
     """Build the application.
 
     Parameters
     ----------
-    store
-        Gives the analysis, now or later.
+    stores
+        Give the analysis of a building, now or later.
 
     Returns
     -------
@@ -53,9 +53,9 @@ def create_app(store: Store) -> Dash:
     )
     _pages()
     app.layout = frame.frame()
-    _frame_callbacks(app, store)
-    building_callbacks.register(app, store)
-    room_callbacks.register(app, store)
+    _frame_callbacks(app, stores)
+    building_callbacks.register(app, stores)
+    room_callbacks.register(app, stores)
     answer = app.server.test_client().get("/")
     if answer.status_code != HTTPStatus.OK:
         raise RuntimeError(f"the application does not answer: {answer.status}")
@@ -65,8 +65,10 @@ def create_app(store: Store) -> Dash:
 def _pages() -> None:
     # The registry is one per process; a second application replaces the pages of the first with equal ones.
     dash.page_registry.clear()
-    dash.register_page("building", path="/", title="holdoff: rooms", layout=building.layout)
-    dash.register_page("room", path_template="/room/<room>", title=room.title, layout=room.layout)
+    for under in ("", "/building/<building>"):
+        way = {"path_template": under} if under else {"path": "/"}
+        dash.register_page(f"building{under}", title="holdoff: rooms", layout=building.layout, **way)
+        dash.register_page(f"room{under}", path_template=f"{under}/room/<room>", title=room.title, layout=room.layout)
     dash.register_page(
         "not_found_404",
         title="holdoff: not here",
@@ -76,16 +78,20 @@ def _pages() -> None:
     )
 
 
-def _frame_callbacks(app: Dash, store: Store) -> None:
+def _frame_callbacks(app: Dash, stores: Stores) -> None:
     @app.callback(
         Output(ids.STATUS, "children"),
         Output(ids.VERSION, "data"),
         Output(ids.SITE_NAME, "children"),
         Output(ids.POLL, "disabled"),
         Input(ids.POLL, "n_intervals"),
+        Input(ids.LOCATION, "pathname"),
         State(ids.VERSION, "data"),
     )
-    def poll(_ticks: int | None, version: int | None) -> tuple[Any, ...]:
+    def poll(_ticks: int | None, path: str | None, version: int | None) -> tuple[Any, ...]:
+        store = stores.of(ids.building_of(path))
+        if store is None:
+            return None, dash.no_update, "", True
         load, analysis = store.load(), store.analysis()
         news = load.version if load.version != version else dash.no_update
         return frame.status(load), news, analysis.site if analysis else "", load.state != "loading"

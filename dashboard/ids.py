@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import re
 from typing import Final
-from urllib.parse import quote, urlencode
+from urllib.parse import quote, unquote, urlencode
 
 # the frame around every page
 MANTINE: Final = "mantine"
+LOCATION: Final = "_pages_location"
+"""The framework's own name for the address."""
 POLL: Final = "poll"
 VERSION: Final = "analysis-version"
 STATUS: Final = "status"
@@ -16,6 +19,7 @@ SCHEME_CHOICE: Final = "scheme-choice"
 SCHEME_BUTTON: Final = "scheme-button"
 
 # the building
+BUILDING: Final = "building-place"
 BUILDING_HEAD: Final = "building-head"
 BUILDING_BALANCE: Final = "building-balance"
 BUILDING_ATTENTION: Final = "building-attention"
@@ -51,13 +55,40 @@ ROOM_URL: Final = "room-url"
 ROOM_BODY: Final = "room-body"
 
 
-def room_href(room: str, channel: str | None = None, day: str | None = None) -> str:
+def building_href(building: str = "") -> str:
+    """Address of a building's page; a server of one building has it at its root.
+
+    Examples
+    --------
+    >>> building_href("harbour-house"), building_href()
+    ('/building/harbour-house', '/')
+    """
+    return f"/building/{quote(building, safe='')}" if building else "/"
+
+
+def room_href(room: str, channel: str | None = None, day: str | None = None, *, building: str = "") -> str:
     """Address of a room page.
 
     Examples
     --------
-    >>> room_href("r1/b", "wall")
-    '/room/r1%2Fb?channel=wall'
+    >>> room_href("r1/b", "wall"), room_href("r2", building="harbour-house")
+    ('/room/r1%2Fb?channel=wall', '/building/harbour-house/room/r2')
     """
     query = {k: v for k, v in (("channel", channel), ("day", day)) if v}
-    return f"/room/{quote(room, safe='')}" + (f"?{urlencode(query)}" if query else "")
+    return f"{_under(building)}/room/{quote(room, safe='')}" + (f"?{urlencode(query)}" if query else "")
+
+
+def building_of(path: str | None) -> str:
+    """Read the building out of an address; empty where it names none.
+
+    Examples
+    --------
+    >>> building_of("/building/a%20b/room/r1"), building_of("/room/r1"), building_of("/building/a?show=keep")
+    ('a b', '', 'a')
+    """
+    found = re.match(r"/building/([^/?#]+)", path or "")
+    return unquote(found[1]) if found else ""
+
+
+def _under(building: str) -> str:
+    return building_href(building) if building else ""

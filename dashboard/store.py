@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import threading
+from collections import OrderedDict
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -51,16 +52,30 @@ class Store(Protocol):
     def analysis(self) -> Analysis | None:
         """Return the analysis, once ready."""
 
+    def full(self, channel: ChannelResult) -> ChannelResult:
+        """Return a channel with its frames; an analysis of many rooms may hold them back until a room is looked at."""
+
     def pictures(self, channel: ChannelResult) -> tuple[Timeline, Raster] | None:
         """Return a channel laid out along time; ``None`` without motion."""
 
 
+class Stores(Protocol):
+    """Where the pages find the store of a building."""
+
+    def of(self, building: str) -> Store | None:
+        """Return the store of a building; a server of one building knows it as the empty name. ``None`` where there is none."""
+
+
+PICTURES_KEPT = 24
+"""Channels whose pictures are kept: a year of one is some tens of megabytes. Chosen by us."""
+
+
 class _Pictures:
-    """Timelines, made once a channel."""
+    """Timelines, made once a channel; the ones looked at last are kept."""
 
     def __init__(self, zone: str) -> None:
         self._zone = zone
-        self._made: dict[tuple[str, str], tuple[Timeline, Raster] | None] = {}
+        self._made: OrderedDict[tuple[str, str], tuple[Timeline, Raster] | None] = OrderedDict()
         self._lock = threading.Lock()
 
     def of(self, channel: ChannelResult) -> tuple[Timeline, Raster] | None:
@@ -70,6 +85,9 @@ class _Pictures:
             if key not in self._made:
                 line = timeline(channel, zone=self._zone)
                 self._made[key] = None if line is None else (line, raster(line))
+            self._made.move_to_end(key)
+            if len(self._made) > PICTURES_KEPT:
+                self._made.popitem(last=False)
             return self._made[key]
 
 
@@ -87,6 +105,14 @@ class FixedStore:
     def analysis(self) -> Analysis | None:
         """Return the analysis."""
         return self._analysis
+
+    def of(self, building: str) -> Store | None:
+        """Return itself for the empty name."""
+        return None if building else self
+
+    def full(self, channel: ChannelResult) -> ChannelResult:
+        """Return the channel as it is."""
+        return channel
 
     def pictures(self, channel: ChannelResult) -> tuple[Timeline, Raster] | None:
         """Return a channel laid out along time."""
@@ -128,6 +154,14 @@ class FolderStore:
     def analysis(self) -> Analysis | None:
         """Return the analysis, once ready."""
         return None if self._ready is None else self._ready.analysis()
+
+    def of(self, building: str) -> Store | None:
+        """Return itself for the empty name."""
+        return None if building else self
+
+    def full(self, channel: ChannelResult) -> ChannelResult:
+        """Return the channel as it is."""
+        return channel
 
     def pictures(self, channel: ChannelResult) -> tuple[Timeline, Raster] | None:
         """Return a channel laid out along time."""

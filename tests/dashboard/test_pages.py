@@ -14,7 +14,9 @@ from dashboard.app import create_app
 from dashboard.pages.building import callbacks as building
 from dashboard.pages.building.ranking import attention, rooms, select
 from dashboard.pages.room import callbacks as room
+from dashboard.pages.room import context
 from dashboard.pages.room.parts import day_options, telling_day
+from dashboard.pages.room.sections import days
 from dashboard.serve import demo_folder, serve
 from dashboard.store import FixedStore, FolderStore
 from tests.dashboard import synthetic
@@ -93,7 +95,7 @@ def test_attention_leaves_out_what_the_recommended_setting_answers(analysis):
 
 
 def test_an_empty_search_says_so_and_offers_a_way_back(store):
-    shown, count, all_shown = building.room_rows(store, query="zebra", show=[], sort="worth", pages=1)
+    shown, count, all_shown = building.room_rows(store, "", query="zebra", show=[], sort="worth", pages=1)
 
     assert "No room matches" in texts(shown)
     assert "Show all rooms" in texts(shown)
@@ -103,15 +105,15 @@ def test_an_empty_search_says_so_and_offers_a_way_back(store):
 def test_a_long_list_is_shown_a_part_at_a_time(analysis):
     many = replace(analysis, channels=tuple(synthetic.bare(f"x{i}") for i in range(130)))
 
-    shown, count, all_shown = building.room_rows(FixedStore(many), query="", show=[], sort="worth", pages=1)
-    whole = building.room_rows(FixedStore(many), query="", show=[], sort="worth", pages=3)
+    shown, count, all_shown = building.room_rows(FixedStore(many), "", query="", show=[], sort="worth", pages=1)
+    whole = building.room_rows(FixedStore(many), "", query="", show=[], sort="worth", pages=3)
 
     assert len(shown.children) - 1 == 60 and not all_shown and count == "130"
     assert len(whole[0].children) - 1 == 130 and whole[2]
 
 
 def test_the_list_says_settings_rates_worth_and_findings(store):
-    shown = texts(building.room_rows(store, query="wall", show=[], sort="worth", pages=1)[0]).replace("\xa0", " ")
+    shown = texts(building.room_rows(store, "", query="wall", show=[], sort="worth", pages=1)[0]).replace("\xa0", " ")
 
     for words_ in (
         "Reading room",
@@ -130,7 +132,7 @@ def test_while_there_is_no_analysis_the_pages_wait():
     waiting = FolderStore(Path("nowhere"))
 
     with pytest.raises(PreventUpdate):
-        building.room_rows(waiting, query="", show=[], sort="worth", pages=1)
+        building.room_rows(waiting, "", query="", show=[], sort="worth", pages=1)
     with pytest.raises(PreventUpdate):
         room.room_text(waiting, {"room": "r101", "channel": "", "day": ""})
 
@@ -143,21 +145,21 @@ def test_while_there_is_no_analysis_the_pages_wait():
     ],
 )
 def test_an_address_that_names_nothing_is_a_sentence(store, place, said):
-    head, *_rest, body_hidden, _, _, _, _ = room.room_text(store, place | {"day": ""})
+    head, *_rest, body_hidden = room.room_text(store, place | {"day": ""})
 
     assert said in texts(head)
     assert body_hidden
 
 
 def test_a_room_without_a_channel_in_its_address_opens_its_first(store):
-    assert room.find(store, {"room": "r101", "channel": "", "day": ""})[1].channel == "wall"
+    assert context.find(store, {"room": "r101", "channel": "", "day": ""}).channel.channel == "wall"
 
 
 def test_a_channel_without_motion_has_a_page(store):
     place = {"room": "r104", "channel": "fan", "day": ""}
 
     assert "The logs hold no motion of this channel." in texts(room.room_text(store, place)[1])
-    assert room.choose_day(store, place, None, trigger=None, click=None) == ([], None)
+    assert days.choose_day(store, place, None, trigger=None, click=None) == ([], None)
 
 
 def test_the_first_day_shown_is_the_one_with_most_left_in_the_dark(store, channel):
@@ -190,7 +192,7 @@ def test_days_to_choose_from_say_how_many_were_left_in_the_dark(store, channel):
 def test_a_day_is_chosen_by_address_step_or_click(store, channel, trigger, click, chosen, expected):
     place = {"room": "r101", "channel": "wall", "day": "2026-03-18"}
 
-    _, day = room.choose_day(store, place, chosen, trigger=trigger, click=click)
+    _, day = days.choose_day(store, place, chosen, trigger=trigger, click=click)
 
     assert day == (expected or telling_day(store.pictures(channel)[1]).isoformat())
 
@@ -319,6 +321,6 @@ def test_the_demo_building_is_found_in_a_checkout():
 
 
 def test_days_from_addresses_are_read_or_ignored():
-    assert room.as_day("2026-03-18") == dt.date(2026, 3, 18)
-    assert room.as_day("18 March") is None
-    assert room.as_day(None) is None
+    assert days.as_day("2026-03-18") == dt.date(2026, 3, 18)
+    assert days.as_day("18 March") is None
+    assert days.as_day(None) is None

@@ -11,14 +11,15 @@ from dash.exceptions import PreventUpdate
 from dashboard import ids
 from dashboard.components import marks
 from dashboard.pages.building import parts, ranking
-from dashboard.store import Store
+from dashboard.store import Stores
+from tuning.results import Analysis
 
 PAGE_OF_ROOMS = 60
 """Rooms shown at a time: a longer list is asked for with the button below it."""
 
 URL_JS = """
 function(q, show, sort, _was) {
-  if (window.location.pathname !== '/') { return dash_clientside.no_update; }
+  if (!/^\\/(building\\/[^/]+)?$/.test(window.location.pathname)) { return dash_clientside.no_update; }
   const query = new URLSearchParams();
   if (q) { query.set('q', q); }
   if (show && show.length) { query.set('show', show.join(',')); }
@@ -31,8 +32,8 @@ function(q, show, sort, _was) {
 """
 
 
-def register(app: dash.Dash, store: Store) -> None:
-    """Tie the page to a store."""
+def register(app: dash.Dash, stores: Stores) -> None:
+    """Tie the page to the stores."""
 
     @app.callback(
         Output(ids.BUILDING_HEAD, "children"),
@@ -40,12 +41,12 @@ def register(app: dash.Dash, store: Store) -> None:
         Output(ids.BUILDING_ATTENTION, "children"),
         Output(ids.BUILDING_LOGS, "children"),
         Input(ids.VERSION, "data"),
+        Input(ids.BUILDING, "data"),
     )
-    def overview(_version: int | None) -> tuple[Any, ...]:
-        analysis = store.analysis()
-        if analysis is None:
-            raise PreventUpdate
-        return parts.head(analysis), parts.balance(analysis), parts.attention_list(analysis), parts.logs(analysis)
+    def overview(_version: int | None, building: str) -> tuple[Any, ...]:
+        analysis = analysis_of(stores, building)
+        told = parts.attention_list(analysis, building)
+        return parts.head(analysis), parts.balance(analysis), told, parts.logs(analysis)
 
     @app.callback(
         Output(ids.BUILDING_ROWS, "children"),
@@ -56,11 +57,19 @@ def register(app: dash.Dash, store: Store) -> None:
         Input(ids.SHOW, "value"),
         Input(ids.SORT, "value"),
         Input(ids.BUILDING_MORE, "n_clicks"),
+        State(ids.BUILDING, "data"),
     )
     def rows(
-        _version: int | None, query: str | None, show: list[str] | None, sort: str | None, more: int | None
+        _version: int | None,
+        query: str | None,
+        show: list[str] | None,
+        sort: str | None,
+        more: int | None,
+        building: str,
     ) -> tuple[Any, ...]:
-        return room_rows(store, query=query or "", show=show or [], sort=sort or "worth", pages=1 + (more or 0))
+        return room_rows(
+            stores, building, query=query or "", show=show or [], sort=sort or "worth", pages=1 + (more or 0)
+        )
 
     app.clientside_callback(
         URL_JS,
@@ -72,19 +81,37 @@ def register(app: dash.Dash, store: Store) -> None:
     )
 
 
-def room_rows(store: Store, *, query: str, show: list[str], sort: str, pages: int) -> tuple[Any, str, bool]:
-    """Rows, how many there are, and whether these are all."""
-    analysis = store.analysis()
+def analysis_of(stores: Stores, building: str) -> Analysis:
+    """Return a building's analysis.
+
+    Raises
+    ------
+    PreventUpdate
+        While there is none.
+    """
+    store = stores.of(building)
+    analysis = store.analysis() if store is not None else None
     if analysis is None:
         raise PreventUpdate
+    return analysis
+
+
+def room_rows(
+    stores: Stores, building: str, *, query: str, show: list[str], sort: str, pages: int
+) -> tuple[Any, str, bool]:
+    """Rows, how many there are, and whether these are all."""
+    analysis = analysis_of(stores, building)
     everything = ranking.rooms(analysis)
     found = ranking.select(everything, query=query, decisions=show, sort=sort)
     if not found:
         return (
-            marks.empty("No room matches. Take out a word or a decision.", html.A("Show all rooms", href="/")),
+            marks.empty(
+                "No room matches. Take out a word or a decision.",
+                html.A("Show all rooms", href=ids.building_href(building)),
+            ),
             "none of them",
             True,
         )
     shown = found[: pages * PAGE_OF_ROOMS]
     count = f"{len(found)} of {len(everything)}" if len(found) < len(everything) else str(len(everything))
-    return parts.table(shown, analysis), count, len(shown) == len(found)
+    return parts.table(shown, analysis, building), count, len(shown) == len(found)

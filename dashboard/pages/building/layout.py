@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from urllib.parse import unquote
+
 import dash_mantine_components as dmc
 from dash import dcc, html
 from dash.development.base_component import Component
@@ -12,11 +14,13 @@ from dashboard.pages.building.ranking import SORTS
 from dashboard.words import DECISION_WORD
 
 
-def layout(q: str = "", show: str = "", sort: str = "worth", **_other: str) -> Component:
+def layout(building: str = "", q: str = "", show: str = "", sort: str = "worth", **_other: str) -> Component:
     """Lay out the page.
 
     Parameters
     ----------
+    building
+        As the address names it; empty where the server has one only.
     q, show, sort
         Search text, decisions (comma-separated) and order, from the address.
     """
@@ -24,6 +28,7 @@ def layout(q: str = "", show: str = "", sort: str = "worth", **_other: str) -> C
     chips = [dmc.Chip(word, value=key, size="sm", radius=4, variant="outline") for key, word in DECISION_WORD.items()]
     return html.Div(
         [
+            dcc.Store(id=ids.BUILDING, data=unquote(building)),
             dcc.Store(id=ids.BUILDING_URL),
             html.Div(id=ids.BUILDING_HEAD, className="page-head"),
             html.Div(

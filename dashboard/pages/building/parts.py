@@ -94,7 +94,7 @@ def _shares(both: list[ChannelResult], currency: str) -> list[str]:
     return [f" Of that, {words.money(targets, currency)} comes from targets; the last line below is without it."]
 
 
-def attention_list(analysis: Analysis) -> list[Component]:
+def attention_list(analysis: Analysis, building: str = "") -> list[Component]:
     """What needs somebody on site, before any setting."""
     told = attention(analysis)
     if not told:
@@ -108,7 +108,10 @@ def attention_list(analysis: Analysis) -> list[Component]:
                 marks.severity_mark(f.severity),
                 html.Div(
                     [
-                        dcc.Link(f"{words.room_title(c)} · {c.channel}", href=ids.room_href(c.room, c.channel)),
+                        dcc.Link(
+                            f"{words.room_title(c)} · {c.channel}",
+                            href=ids.room_href(c.room, c.channel, building=building),
+                        ),
                         html.P(f.message),
                     ]
                 ),
@@ -140,7 +143,7 @@ HEADS = (
 )
 
 
-def table(rows: list[RoomRow], analysis: Analysis) -> Component:
+def table(rows: list[RoomRow], analysis: Analysis, building: str = "") -> Component:
     """List rooms and channels."""
     shown = [c for r in rows for c in r.channels]
     most = {
@@ -155,20 +158,25 @@ def table(rows: list[RoomRow], analysis: Analysis) -> Component:
             html.Thead(
                 html.Tr([html.Th([t, html.Span(unit)], scope="col", className=name) for t, unit, name in HEADS])
             ),
-            *(html.Tbody([_row(c, i, row, analysis, most) for i, c in enumerate(row.channels)]) for row in rows),
+            *(
+                html.Tbody([_row(c, i, row, analysis, most, building) for i, c in enumerate(row.channels)])
+                for row in rows
+            ),
         ],
         className="ranked",
     )
 
 
-def _row(c: ChannelResult, index: int, row: RoomRow, analysis: Analysis, most: dict[str, float]) -> Component:
+def _row(
+    c: ChannelResult, index: int, row: RoomRow, analysis: Analysis, most: dict[str, float], building: str
+) -> Component:
     room = [html.Strong(row.name), " "] if index == 0 else []
     use = [html.Span(row.use, className="use")] if index == 0 else []
     name = html.Th(
         [
             dcc.Link(
                 [*room, html.Span(c.channel, className="channel")],
-                href=ids.room_href(c.room, c.channel),
+                href=ids.room_href(c.room, c.channel, building=building),
                 title=f"{row.name}, {c.channel}",
             ),
             *use,

@@ -16,7 +16,7 @@ from tuning.results import Analysis, ChannelResult
 from tuning.wording import duration
 
 
-def head(c: ChannelResult, analysis: Analysis) -> list[Component]:
+def head(c: ChannelResult, analysis: Analysis, building: str = "") -> list[Component]:
     """Way back, name of the room, its channels, and the rooms before and after it in the ranking."""
     ranked = select(rooms(analysis), query="", decisions=(), sort="worth")
     at = next(i for i, r in enumerate(ranked) if r.room == c.room)
@@ -24,7 +24,7 @@ def head(c: ChannelResult, analysis: Analysis) -> list[Component]:
     neighbours = [
         dcc.Link(
             [arrow, r.name] if arrow == "‹ " else [r.name, arrow],
-            href=ids.room_href(r.room, r.channels[0].channel),
+            href=ids.room_href(r.room, r.channels[0].channel, building=building),
             title=title,
         )
         for i, arrow, title in ((at - 1, "‹ ", "Worth more"), (at + 1, " ›", "Worth less"))
@@ -34,14 +34,14 @@ def head(c: ChannelResult, analysis: Analysis) -> list[Component]:
     tabs = [
         html.Span(_tab(x), className="chan here", **{"aria-current": "page"})
         if x.channel == c.channel
-        else dcc.Link(_tab(x), href=ids.room_href(x.room, x.channel), className="chan")
+        else dcc.Link(_tab(x), href=ids.room_href(x.room, x.channel, building=building), className="chan")
         for x in row.channels
     ]
     return [
         html.Div(
             [
                 html.Nav(
-                    [dcc.Link(analysis.site, href="/"), " / ", row.name],
+                    [dcc.Link(analysis.site, href=ids.building_href(building)), " / ", row.name],
                     className="crumbs",
                     **{"aria-label": "You are here"},
                 ),
@@ -62,13 +62,15 @@ def _tab(c: ChannelResult) -> list[Component | str]:
     return [c.channel, " ", html.Span(words.DECISION_WORD[c.decision], className="soft")]
 
 
-def missing(room: str, channel: str, analysis: Analysis) -> list[Component]:
+def missing(place: dict[str, str], analysis: Analysis) -> list[Component]:
     """Say that the address names nothing."""
+    room, channel, building = place["room"], place["channel"], place.get("building", "")
     named = next((r for r in rooms(analysis) if r.room == room), None)
     if named is None:
-        text, way = f"This building has no room “{room}”.", dcc.Link("All rooms", href="/")
+        text, way = f"This building has no room “{room}”.", dcc.Link("All rooms", href=ids.building_href(building))
     else:
-        text, way = f"{named.name} has no channel “{channel}”.", dcc.Link(named.name, href=ids.room_href(room))
+        text = f"{named.name} has no channel “{channel}”."
+        way = dcc.Link(named.name, href=ids.room_href(room, building=building))
     return [html.H1("Not here"), marks.empty(text, way)]
 
 

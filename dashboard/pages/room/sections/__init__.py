@@ -1,0 +1,12 @@
+"""Sections of the room page, one module each: ``section()`` lays it out, ``register(app, stores)`` fills it."""
+
+from __future__ import annotations
+
+from types import ModuleType
+
+from dashboard.pages.room.sections import days, delay, pauses, target, task
+
+SECTIONS: tuple[ModuleType, ...] = (delay, days, pauses, target, task)
+"""In the order of the page."""
+
+__all__ = ["SECTIONS"]
