@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import numpy as np
+import polars as pl
 from scipy.special import gammaincinv
 
 from tuning.decision import Choice, break_even_s
 from tuning.gaps import Bools
 from tuning.motion import Floats
 from tuning.rates import Rates
-from tuning.results import DelayPoint, LightResult, PerWeek, Sensitivity, Settings
+from tuning.results import DelayPoint, LightResult, PerWeek, Sensitivity, Settings, Sureness
+from tuning.schemas import DRAWS
 from tuning.site import Building
 
 WORTH_SHARE = 0.1
@@ -154,6 +156,27 @@ def sensitivity(building: Building, rates: Rates, allowed: Bools) -> Sensitivity
         flips_at_cost=(float(lower[-1]) if len(lower) else None, float(upper[0]) if len(upper) else None),
         break_even_s=break_even_s(base, rates.power_wasted_w, price),
     )
+
+
+def draws_frame(rates: Rates, wide: Rates) -> pl.DataFrame:
+    """Keep the resamples of every candidate, as DRAWS."""
+    columns = {
+        "false_offs": rates.false_offs,
+        "wasted_kwh": rates.wasted_kwh,
+        "false_offs_wide": wide.false_offs,
+        "wasted_kwh_wide": wide.wasted_kwh,
+    }
+    lists = {name: np.broadcast_to(v, rates.false_offs.shape).T.tolist() for name, v in columns.items()}
+    return pl.DataFrame({"hold_off_s": rates.hold_off_s, **lists}, schema=DRAWS)
+
+
+def sureness(cost: Floats, wide_cost: Floats, current: int | None, index: int) -> Sureness | None:
+    """Say how sure a change is to pay; ``None`` where nothing changes or nothing is in force."""
+    if current is None or current == index:
+        return None
+    gain = wide_cost[1:, current] - wide_cost[1:, index]
+    low, high = np.quantile(gain, [0.05, 0.95])
+    return Sureness(float((cost[:, current] > cost[:, index]).mean()), float(low), float(high))
 
 
 def nearest(values: Floats, wanted: float) -> int:

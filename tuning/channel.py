@@ -11,10 +11,12 @@ import polars as pl
 from tuning import reasons
 from tuning.advice import (
     delay_points,
+    draws_frame,
     nearest,
     per_week,
     sensitivity,
     settings_to_set,
+    sureness,
     target_saves_kwh,
     target_to_set,
 )
@@ -476,6 +478,8 @@ def _result(
         switch_offs=offs,
         episodes=stays,
         output=output.rename({"value": "output_pct"}),
+        draws=draws_frame(rates, wide),
+        sure=sureness(cost, wide_cost, current_index, choice.index),
     )
     return replace(result, reasons=reasons.explain(result, choice, currency=building.currency))
 

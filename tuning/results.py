@@ -152,6 +152,15 @@ class Sensitivity:
 
 
 @dataclass(frozen=True)
+class Sureness:
+    """How sure a change of hold-off is to pay: share of resampled days in which it does, and a 90 % interval of its saving a week."""
+
+    p_better: float
+    saving_low: float
+    saving_high: float
+
+
+@dataclass(frozen=True)
 class ChannelResult:
     """Everything that is known and advised about one channel."""
 
@@ -187,6 +196,9 @@ class ChannelResult:
     episodes: pl.DataFrame | None = None
     output: pl.DataFrame | None = None
     """``time``, ``output_pct`` change points, for pictures."""
+    draws: pl.DataFrame | None = None
+    """DRAWS: what the resampled days say of every candidate, so that other prices can be tried without the log."""
+    sure: Sureness | None = None
 
     @property
     def worth_per_week(self) -> float:

@@ -76,6 +76,18 @@ SWITCH_OFFS: Final = pl.Schema(
 )
 """One expiry of the hold-off in force. ``p_false``: probability that a present person was left in the dark."""
 
+DRAWS: Final = pl.Schema(
+    {
+        "hold_off_s": pl.Float64(),
+        "false_offs": pl.List(pl.Float32()),
+        "wasted_kwh": pl.List(pl.Float32()),
+        "false_offs_wide": pl.List(pl.Float32()),
+        "wasted_kwh_wide": pl.List(pl.Float32()),
+    }
+)
+"""One candidate hold-off [s] and its rates per week in each resample of the days, the first being the whole log. The mean decides;
+``…_wide`` adds the doubt about who was there and is for 90 % intervals, in which the first does not count."""
+
 
 def require(frame: pl.DataFrame, schema: pl.Schema, name: str) -> None:
     """Check that a frame is exactly what a step was promised.
