@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from typing import Final
 from zoneinfo import ZoneInfo
 
+from dashboard.reader import number, write
 from tuning.results import Analysis, ChannelResult, Decision, Finding, Severity
 from tuning.wording import duration, often
 
@@ -62,12 +63,12 @@ METHOD: Final = (
 
 def hold(seconds: float | None) -> str:
     """Write a hold-off; ``none`` where nothing switches off."""
-    return "none" if seconds is None else duration(seconds).replace(" ", NBSP)
+    return "none" if seconds is None else write(duration(seconds)).replace(" ", NBSP)
 
 
 def lux(value: float | None) -> str:
     """Write an illuminance."""
-    return NONE if value is None else f"{value:.0f}{NBSP}lx"
+    return NONE if value is None else f"{number(value)}{NBSP}lx"
 
 
 def money(value: float, currency: str) -> str:
@@ -80,17 +81,17 @@ def money(value: float, currency: str) -> str:
     """
     size = f"{abs(value):,.0f}" if abs(value) >= 1000 else f"{abs(value):.2f}"
     minus = "−" if value < 0 and float(size.replace(",", "")) != 0 else ""
-    return f"{currency}{NBSP}{minus}{size}"
+    return f"{currency}{NBSP}{minus}{write(size)}"
 
 
 def weekly(value: float) -> str:
     """Write a weekly rate; what rounds to nothing is 0."""
-    return "0" if value < 0.005 else often(value)
+    return "0" if value < 0.005 else write(often(value))
 
 
 def hours(value: float) -> str:
     """Write hours a week without its unit."""
-    return f"{value:.0f}" if value >= 100 else f"{value:.1f}"
+    return number(value, 0 if value >= 100 else 1)
 
 
 def percent(share: float) -> str:
@@ -247,13 +248,17 @@ class Moved:
     base: int | None
 
 
+def _cents(value: float) -> str:
+    return number(value, 2)
+
+
 def sensitivities(c: ChannelResult, analysis: Analysis) -> list[Moved]:
     """How the cheapest hold-off moves with each assumption."""
     s, currency = c.sensitivity, analysis.currency
     given = (
-        (f"cost of a false-off [{currency}]", s.by_false_off_cost, analysis.cost_per_false_off, "{:.2f}".format),
-        (f"price of electricity [{currency} per kWh]", s.by_price, analysis.electricity_price, "{:.2f}".format),
-        ("window for a reaction [s]", s.by_window_s, None, "{:.0f}".format),
+        (f"cost of a false-off [{currency}]", s.by_false_off_cost, analysis.cost_per_false_off, _cents),
+        (f"price of electricity [{currency} per kWh]", s.by_price, analysis.electricity_price, _cents),
+        ("window for a reaction [s]", s.by_window_s, None, number),
     )
     return [
         Moved(
@@ -282,4 +287,4 @@ def sensitivity_sentences(c: ChannelResult, analysis: Analysis) -> list[str]:
 
 
 def _long(seconds: float) -> str:
-    return f"{seconds / 3600:.1f}{NBSP}h" if seconds >= 7200 else duration(seconds)
+    return f"{number(seconds / 3600, 1)}{NBSP}h" if seconds >= 7200 else write(duration(seconds))

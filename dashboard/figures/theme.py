@@ -22,6 +22,7 @@ class Palette:
     """Colours of one scheme, as ``#rrggbb``.
 
     ``accent`` is kept for what is recommended, ``now`` for what is in force; no other thing wears them.
+    ``edge`` outlines what can be worked with, at three to one against its ground; ``line`` only divides.
     """
 
     page: str
@@ -30,6 +31,7 @@ class Palette:
     ink: str
     soft: str
     line: str
+    edge: str
     grid: str
     accent: str
     on_accent: str
@@ -53,6 +55,7 @@ LIGHT = Palette(
     ink="#15202a",
     soft="#51606d",
     line="#d3dae0",
+    edge="#7d8b97",
     grid="#e8ecef",
     accent="#00705f",
     on_accent="#ffffff",
@@ -75,6 +78,7 @@ DARK = Palette(
     ink="#e6ecf0",
     soft="#9fb0bd",
     line="#31404b",
+    edge="#73848f",
     grid="#24313a",
     accent="#45cdb6",
     on_accent="#06221d",

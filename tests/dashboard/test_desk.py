@@ -22,7 +22,7 @@ def fits(page):
     return page.evaluate("document.documentElement.scrollWidth <= document.documentElement.clientWidth")
 
 
-def test_search_and_decisions_narrow_the_list_and_stand_in_the_address(page, made_up_site):
+def test_search_and_filters_narrow_the_list_and_stand_in_the_address(page, made_up_site):
     page.goto(made_up_site)
     expect(page.get_by_role("link", name="Seminar room all")).to_be_visible()
 
@@ -33,12 +33,68 @@ def test_search_and_decisions_narrow_the_list_and_stand_in_the_address(page, mad
 
     page.get_by_label("Search rooms").fill("zebra")
     expect(page.get_by_text("No room matches")).to_be_visible()
+    page.get_by_role("button", name="Show all rooms").click()
+    expect(page.locator(".ranked th[scope=row]")).to_have_count(5)
 
     page.goto(f"{made_up_site}/?show=trial&sort=name")
     expect(page.get_by_role("link", name="Seminar room all")).to_be_visible()
     expect(page.get_by_role("link", name="Store fan")).to_have_count(0)
     assert fits(page)
     assert page.complaints == []
+
+
+def order(page):
+    return page.locator(".ranked th[scope=row] a").evaluate_all("links => links.map(a => a.title)")
+
+
+def test_the_list_is_sorted_by_its_select_and_what_must_be_mended_comes_first(page, made_up_site):
+    page.goto(made_up_site)
+    expect(page.get_by_role("link", name="Seminar room all")).to_be_visible()
+    assert order(page)[0].startswith("Plant") and order(page)[1] == "Seminar room, all"
+
+    page.get_by_label("Order of the rooms").select_option("name")
+
+    assert [t.split(",")[0] for t in order(page)] == sorted((t.split(",")[0] for t in order(page)), key=str.casefold)
+    page.wait_for_function("window.location.search === '?sort=name'")
+
+
+def test_a_selection_is_summed_and_survives_reload_a_visit_to_a_room_and_back(page, made_up_site, analysis):
+    page.goto(made_up_site)
+    for name in ("Reading room wall", "Seminar room all"):
+        page.get_by_role("checkbox", name=f"Select {name}").check()
+    sums = page.get_by_label("Selected rooms")
+    worth = sum(
+        c.worth_per_week for c in analysis.channels if (c.room, c.channel) in (("r101", "wall"), ("r102", "all"))
+    )
+    expect(sums).to_contain_text("2 channels in 2 rooms")
+    expect(sums).to_contain_text(f"{worth:.2f}")
+
+    page.reload()
+    expect(sums).to_contain_text("2 channels in 2 rooms")
+    page.get_by_role("link", name="Reading room wall").click()
+    expect(page.get_by_role("heading", level=1)).to_have_text("Reading room")
+    page.go_back()
+
+    expect(page.get_by_role("checkbox", name="Select Seminar room all")).to_be_checked()
+    expect(sums).to_contain_text("2 channels in 2 rooms")
+    page.get_by_role("button", name="Clear").click()
+    expect(sums).to_be_hidden()
+    assert page.complaints == []
+
+
+def test_arrows_walk_the_list_and_space_selects(page, made_up_site):
+    page.goto(made_up_site)
+    page.get_by_role("link", name="Seminar room all").focus()
+    page.keyboard.press("ArrowDown")
+    assert page.evaluate("document.activeElement.title") == "Reading room, wall"
+    page.keyboard.press("Space")
+    page.keyboard.press("ArrowDown")
+    page.keyboard.press("Shift+Space")
+
+    expect(page.get_by_role("checkbox", name="Select Reading room wall")).to_be_checked()
+    expect(page.get_by_role("checkbox", name="Select Reading room window")).to_be_checked()
+    page.keyboard.press("Escape")
+    expect(page.get_by_label("Selected rooms")).to_be_hidden()
 
 
 def test_a_day_is_chosen_by_address_and_by_step_and_survives_reload(page, made_up_site):

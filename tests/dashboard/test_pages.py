@@ -1,6 +1,7 @@
 """The pages' own logic: ranking, search, words, days, addresses; callbacks called directly or through one round trip."""
 
 import datetime as dt
+import json
 import socket
 import threading
 from dataclasses import replace
@@ -8,11 +9,13 @@ from pathlib import Path
 
 import pytest
 from dash.exceptions import PreventUpdate
+from flask import Flask
 
-from dashboard import ids, words
+from dashboard import ids, reader, words
 from dashboard.app import create_app
 from dashboard.pages.building import callbacks as building
 from dashboard.pages.building.ranking import attention, rooms, select
+from dashboard.pages.building.rows import table_data
 from dashboard.pages.room import callbacks as room
 from dashboard.pages.room import context
 from dashboard.pages.room.parts import day_options, telling_day
@@ -94,45 +97,45 @@ def test_attention_leaves_out_what_the_recommended_setting_answers(analysis):
     assert [f.code for _, f in attention(kept)] == ["stuck", "hold-off-too-short", "lamp-not-seen"]
 
 
-def test_an_empty_search_says_so_and_offers_a_way_back(store):
-    shown, count, all_shown = building.room_rows(store, "", query="zebra", show=[], sort="worth", pages=1)
+def test_the_list_gets_settings_rates_worth_and_findings_as_plain_numbers(analysis):
+    data = table_data(analysis, "harbour")
+    row = data["rooms"][0]["channels"][0]
 
-    assert "No room matches" in texts(shown)
-    assert "Show all rooms" in texts(shown)
-    assert (count, all_shown) == ("none of them", True)
-
-
-def test_a_long_list_is_shown_a_part_at_a_time(analysis):
-    many = replace(analysis, channels=tuple(synthetic.bare(f"x{i}") for i in range(130)))
-
-    shown, count, all_shown = building.room_rows(FixedStore(many), "", query="", show=[], sort="worth", pages=1)
-    whole = building.room_rows(FixedStore(many), "", query="", show=[], sort="worth", pages=3)
-
-    assert len(shown.children) - 1 == 60 and not all_shown and count == "130"
-    assert len(whole[0].children) - 1 == 130 and whole[2]
+    assert json.loads(json.dumps(data)) == data
+    assert (row["channel"], row["href"]) == ("wall", "/building/harbour/room/r101?channel=wall")
+    assert (row["hold"], row["target"], row["decision"]) == ([300.0, 600.0], [500.0, 400.0], "change")
+    assert row["false"] == [pytest.approx(300 * 0.2**1.8, rel=1e-3), pytest.approx(300 * 0.1**1.8, rel=1e-3)]
+    assert row["worth"] == pytest.approx(analysis.channels[0].worth_per_week, rel=1e-3)
+    assert row["findings"][0][:2] == ["triggers without people", "warning"]
+    assert row["attention"]
 
 
-def test_the_list_says_settings_rates_worth_and_findings(store):
-    shown = texts(building.room_rows(store, "", query="wall", show=[], sort="worth", pages=1)[0]).replace("\xa0", " ")
+def test_the_list_claims_no_worth_for_what_stays_and_no_rate_where_there_is_none(analysis):
+    rows = {f"{r['room']}/{c['channel']}": c for r in table_data(analysis, "")["rooms"] for c in r["channels"]}
 
-    for words_ in (
-        "Reading room",
-        "wall",
-        "Change",
-        "5 min  →  10 min",
-        "500 lx  →  400 lx",
-        "17  →  4.8",
-        "EUR",
-        "triggers without people",
-    ):
-        assert words_ in shown
+    assert rows["r101/window"]["worth"] is None
+    assert (rows["r104/fan"]["false"], rows["r104/fan"]["hold"]) == ([None, None], [None, None])
+
+
+@pytest.mark.parametrize(
+    ("language", "text"),
+    [
+        ("de-DE,de;q=0.9", "EUR\u00a01.234,5"),
+        ("en-GB", "EUR\u00a01,234.5"),
+        ("fr", "EUR\u00a01\u202f234,5"),
+        ("de-CH", "EUR\u00a01’234.5"),
+    ],
+)
+def test_numbers_follow_the_readers_language(language, text):
+    with Flask("x").test_request_context(headers={"Accept-Language": language}):
+        assert f"EUR\u00a0{reader.number(1234.5, 1)}" == text
 
 
 def test_while_there_is_no_analysis_the_pages_wait():
     waiting = FolderStore(Path("nowhere"))
 
     with pytest.raises(PreventUpdate):
-        building.room_rows(waiting, "", query="", show=[], sort="worth", pages=1)
+        building.analysis_of(waiting, "")
     with pytest.raises(PreventUpdate):
         room.room_text(waiting, {"room": "r101", "channel": "", "day": ""})
 

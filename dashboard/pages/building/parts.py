@@ -9,7 +9,7 @@ from dash.development.base_component import Component
 
 from dashboard import ids, words
 from dashboard.components import marks
-from dashboard.pages.building.ranking import RoomRow, attention, counts
+from dashboard.pages.building.ranking import attention, counts
 from tuning.results import Analysis, ChannelResult
 
 ATTENTION_SHOWN = 5
@@ -129,79 +129,3 @@ def logs(analysis: Analysis) -> list[Component]:
     if not analysis.findings:
         return []
     return [html.H2("The logs"), *(marks.finding(f, analysis.time_zone) for f in analysis.findings)]
-
-
-HEADS = (
-    ("Room, channel", "", "c-name"),
-    ("Decision", "", "c-decision"),
-    ("Hold-off", "30 s to 1 h, logarithmic", "c-hold"),
-    ("Target", "at the detector", "c-target"),
-    ("False-offs", "per week", "c-false"),
-    ("Wasted on-time", "h per week", "c-waste"),
-    ("Saves", "per week", "c-worth"),
-    ("Findings", "", "c-find"),
-)
-
-
-def table(rows: list[RoomRow], analysis: Analysis, building: str = "") -> Component:
-    """List rooms and channels."""
-    shown = [c for r in rows for c in r.channels]
-    most = {
-        field: max(
-            (getattr(x, field) for c in shown for x in (c.current_rates, c.recommended_rates) if x is not None),
-            default=0.0,
-        )
-        for field in ("false_offs", "wasted_on_h")
-    }
-    return html.Table(
-        [
-            html.Thead(
-                html.Tr([html.Th([t, html.Span(unit)], scope="col", className=name) for t, unit, name in HEADS])
-            ),
-            *(
-                html.Tbody([_row(c, i, row, analysis, most, building) for i, c in enumerate(row.channels)])
-                for row in rows
-            ),
-        ],
-        className="ranked",
-    )
-
-
-def _row(
-    c: ChannelResult, index: int, row: RoomRow, analysis: Analysis, most: dict[str, float], building: str
-) -> Component:
-    room = [html.Strong(row.name), " "] if index == 0 else []
-    use = [html.Span(row.use, className="use")] if index == 0 else []
-    name = html.Th(
-        [
-            dcc.Link(
-                [*room, html.Span(c.channel, className="channel")],
-                href=ids.room_href(c.room, c.channel, building=building),
-                title=f"{row.name}, {c.channel}",
-            ),
-            *use,
-        ],
-        scope="row",
-        className="c-name",
-    )
-    cells = [
-        ([marks.decision_mark(c.decision)], "c-decision", ""),
-        ([html.Div(marks.now_new(words.hold_pair(c))), marks.hold_scale(c)], "c-hold", "Hold-off"),
-        ([html.Div(marks.now_new(words.target_pair(c)))], "c-target", "Target"),
-        (_rate(c, "false_offs", words.false_offs_pair(c), most), "c-false", "False-offs a week"),
-        (_rate(c, "wasted_on_h", words.wasted_pair(c), most), "c-waste", "Wasted on-time, h a week"),
-        ([words.worth(c, analysis.currency)], "c-worth", "Saves a week"),
-        (_codes(c), "c-find", ""),
-    ]
-    return html.Tr([name, *(html.Td(inner, className=cls, **{"data-label": label}) for inner, cls, label in cells)])
-
-
-def _rate(c: ChannelResult, field: str, pair: words.Pair, most: dict[str, float]) -> list[Component]:
-    now = None if c.current_rates is None else getattr(c.current_rates, field)
-    new = None if c.recommended_rates is None else getattr(c.recommended_rates, field)
-    return [html.Div(marks.now_new(pair)), marks.bars(now, new, most=most[field])]
-
-
-def _codes(c: ChannelResult) -> list[Component]:
-    told = [f for f in c.findings if f.severity != "info"]
-    return [html.Span(words.code(f), className=f"code {f.severity}", title=f.message) for f in told]

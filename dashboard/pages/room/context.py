@@ -11,6 +11,7 @@ from dash.exceptions import PreventUpdate
 
 from dashboard import ids
 from dashboard.figures.timeline import Raster, Timeline
+from dashboard.reader import separators
 from dashboard.store import Store, Stores
 from tuning.results import Analysis, ChannelResult
 
@@ -83,7 +84,7 @@ def drawn(graph: str) -> tuple[Output, Output]:
 def fitted(figure: go.Figure) -> Drawn:
     """Take the height out of a figure and give it to its place, so that the figure follows the width of the page."""
     height = figure.layout.height
-    figure.update_layout(height=None, autosize=True)
+    figure.update_layout(height=None, autosize=True, separators=separators())
     return figure, {"height": f"{height}px"}
 
 

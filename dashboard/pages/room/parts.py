@@ -12,8 +12,8 @@ from dashboard import ids, words
 from dashboard.components import marks
 from dashboard.figures.timeline import EMPTY_LIT, Raster
 from dashboard.pages.building.ranking import rooms, select
+from dashboard.reader import number
 from tuning.results import Analysis, ChannelResult
-from tuning.wording import duration
 
 
 def head(c: ChannelResult, analysis: Analysis, building: str = "") -> list[Component]:
@@ -51,7 +51,8 @@ def head(c: ChannelResult, analysis: Analysis, building: str = "") -> list[Compo
         ),
         html.H1(row.name),
         html.P(
-            f"{row.use}, {c.control}, {c.load_w:.0f}{words.NBSP}W. Log {words.span(c, analysis.time_zone)}: {c.usable_days:.1f} usable days.",
+            f"{row.use}, {c.control}, {number(c.load_w)}{words.NBSP}W. Log {words.span(c, analysis.time_zone)}: "
+            f"{number(c.usable_days, 1)} usable days.",
             className="soft",
         ),
         html.Nav(tabs, className="channels", **{"aria-label": "Channels"}),
@@ -106,8 +107,8 @@ def card(c: ChannelResult, analysis: Analysis) -> list[Component]:
 
 
 def _energy(c: ChannelResult) -> words.Pair:
-    now = words.NONE if c.current_rates is None else f"{c.current_rates.energy_kwh:.1f}"
-    new = words.NONE if c.recommended_rates is None else f"{c.recommended_rates.energy_kwh:.1f}"
+    now = words.NONE if c.current_rates is None else number(c.current_rates.energy_kwh, 1)
+    new = words.NONE if c.recommended_rates is None else number(c.recommended_rates.energy_kwh, 1)
     return words.pair(now, new)
 
 
@@ -131,22 +132,23 @@ def _known(c: ChannelResult) -> list[Component]:
     if c.current.hold_off_s is not None:
         rows.append(("Hold-off, documented or inferred", words.hold(c.current.hold_off_s)))
     if c.observed_hold_off_s is not None:
-        rows.append(("Hold-off, seen in the log", f"{c.observed_hold_off_s:.0f}{words.NBSP}s"))
+        rows.append(("Hold-off, seen in the log", f"{number(c.observed_hold_off_s)}{words.NBSP}s"))
     if light.electric_lx_at_full is not None:
         low, high = light.electric_low, light.electric_high
-        band = f" ({low:.0f} to {high:.0f})" if low is not None and high is not None else ""
+        band = f" ({number(low)} to {number(high)})" if low is not None and high is not None else ""
         rows.append(
-            ("Own lamps at full output, at the detector", f"{light.electric_lx_at_full:.0f}{band}{words.NBSP}lx")
+            ("Own lamps at full output, at the detector", f"{number(light.electric_lx_at_full)}{band}{words.NBSP}lx")
         )
         rows.append(("Steps this rests on", str(light.steps)))
     rows += [
-        (f"Lamps of channel {name} at full output", f"{lx:.0f}{words.NBSP}lx") for name, lx in light.neighbours.items()
+        (f"Lamps of channel {name} at full output", f"{number(lx)}{words.NBSP}lx")
+        for name, lx in light.neighbours.items()
     ]
     if light.target_low_lx is not None and light.target_high_lx is not None:
         rows.append(
             (
                 "Target that keeps the task lit, 90 % band",
-                f"{light.target_low_lx:.0f} to {light.target_high_lx:.0f}{words.NBSP}lx",
+                f"{number(light.target_low_lx)} to {number(light.target_high_lx)}{words.NBSP}lx",
             )
         )
     if c.light.daylight is not None:
@@ -205,12 +207,12 @@ def numbers(c: ChannelResult, analysis: Analysis) -> Component:
     body = [
         html.Tr(
             [
-                html.Th([duration(p.hold_off_s), *_tags(p.hold_off_s, now, new, allowed=p.allowed)], scope="row"),
+                html.Th([words.hold(p.hold_off_s), *_tags(p.hold_off_s, now, new, allowed=p.allowed)], scope="row"),
                 html.Td(words.weekly(p.false_offs)),
                 html.Td(f"{words.weekly(p.false_offs_low)} to {words.weekly(p.false_offs_high)}"),
-                html.Td(f"{p.wasted_on_h:.1f}"),
-                html.Td(f"{p.energy_kwh:.1f}"),
-                html.Td(f"{p.cost:.2f}"),
+                html.Td(number(p.wasted_on_h, 1)),
+                html.Td(number(p.energy_kwh, 1)),
+                html.Td(number(p.cost, 2)),
                 html.Td(p.basis),
             ]
         )
