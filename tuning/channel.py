@@ -22,12 +22,13 @@ from tuning.advice import (
 )
 from tuning.circumstances import Circumstances, circumstances, output_from_steps, output_of, pressed_off
 from tuning.decision import TRIAL_DAYS, allowed_candidates, choose
-from tuning.diagnosis import hold_off_verdict, never_off, night_triggers, without_people
+from tuning.diagnosis import Facts, Triggers, diagnose, find_triggers, hold_off_verdict, without_people
 from tuning.episodes import episodes, switch_offs
 from tuning.gaps import Bools, Gaps, find_gaps
 from tuning.hold_off import HoldOffInForce, Lags, hold_off_in_force, observed_off_s, switch_off_lags
 from tuning.light import LightSplit, find_swapped, find_switching_steps, split_light
 from tuning.motion import US, Floats, Ints, MotionLog, held_motions, motions, of_channel, times_us
+from tuning.quality.dead import while_alive
 from tuning.rates import Rates, weekly_rates
 from tuning.results import ChannelResult, Finding, LightResult, Settings
 from tuning.site import ASSUMED_LOAD_W, Channel, Room, Site
@@ -98,6 +99,7 @@ class Evidence:
 def analyse_channel(given: ChannelInput) -> tuple[ChannelResult, Evidence | None]:
     """Analyse one channel; returns its result, and its evidence for the room's other channels."""
     motion, built_in_s = _motion(given)
+    motion = while_alive(motion, given.span_us)
     output = output_of(given.readings, given.name, given.channel, given.load_w)
     reading = _reading(given)
     if output.is_empty() and given.channel.control != "relay" and len(reading) >= LEAST_READINGS:
@@ -108,14 +110,15 @@ def analyse_channel(given: ChannelInput) -> tuple[ChannelResult, Evidence | None
     if len(motion.start_us) < 2:
         return _no_motion(given, motion, in_force), None
     gaps = find_gaps(motion)
-    trigger_finding, trigger = night_triggers(motion, offset_us=given.offset_us)
     split = _split(given, reading, output)
     light = _light(given, split, output, gaps, motion, in_force)
     around = _around(given, gaps, in_force, output, split, light)
-    nobody = without_people(gaps, trigger) | pressed_off(gaps, _presses_to_off(given))
+    facts = _facts(given, motion, gaps, in_force, lags, reading, output, presses, split)
+    triggers = find_triggers(motion, gaps, offs_us=facts.offs_us(), reading=reading, offset_us=given.offset_us)
+    nobody = without_people(gaps, triggers.mask) | pressed_off(gaps, _presses_to_off(given))
     seen = _seen(given, gaps, motion, in_force, around, nobody, lags)
     rates = _rates(given, gaps, motion, seen, around, in_force)
-    findings = _findings(given, motion, gaps, in_force, output, trigger_finding, split, light)
+    findings = _findings(given, facts, triggers, light, split)
     result = _result(given, motion, gaps, in_force, seen, around, rates, light, findings, output, lags)
     return result, Evidence(motion, gaps, seen, in_force)
 
@@ -294,9 +297,9 @@ def candidates_s(given: ChannelInput, in_force: HoldOffInForce, motion: MotionLo
             known if known and abs(known - in_force.latest_s) < max(10, 0.05 * known) else round(in_force.latest_s)
         )
     result = np.array(sorted(values))
-    if motion.kind == "held" and np.isfinite(in_force.latest_s):
-        result = result[result >= 0.93 * in_force.latest_s]
-    return result
+    hidden_s = in_force.latest_s if motion.kind == "held" else motion.stretch_s
+    seen = result[result >= 0.93 * hidden_s] if np.isfinite(hidden_s) else result
+    return seen if len(seen) else result[-1:]
 
 
 def _rates(
@@ -322,22 +325,40 @@ def _rates(
     )
 
 
-def _findings(
+def _facts(
     given: ChannelInput,
     motion: MotionLog,
     gaps: Gaps,
     in_force: HoldOffInForce,
+    lags: Lags,
+    reading: pl.DataFrame,
     output: pl.DataFrame,
-    triggers: Finding | None,
+    presses_us: Ints,
     split: LightSplit | None,
-    light: LightResult,
+) -> Facts:
+    return Facts(
+        name=given.name,
+        room=given.room,
+        channel=given.channel,
+        readings=given.readings,
+        reading=reading,
+        output=output,
+        motion=motion,
+        gaps=gaps,
+        in_force=in_force,
+        lags=lags,
+        presses_us=presses_us,
+        split=split if _tells_daylight(split, given.name) else None,
+        offset_us=given.offset_us,
+        span_us=given.span_us,
+    )
+
+
+def _findings(
+    given: ChannelInput, facts: Facts, triggers: Triggers, light: LightResult, split: LightSplit | None
 ) -> list[Finding]:
-    found = [*given.room_findings, *in_force.findings]
-    if triggers:
-        found.append(triggers)
-    stuck = never_off(times_us(output), output["value"].to_numpy(), gaps, in_force_s=in_force.latest_s)
-    if stuck and given.channel.control != "relay":
-        found.append(stuck)
+    motion = facts.motion
+    found = [*given.room_findings, *facts.in_force.findings, *diagnose(facts, triggers)]
     if given.channel.load_w is None:
         found.append(
             Finding(

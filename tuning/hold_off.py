@@ -126,7 +126,7 @@ def shared_value(low: Floats, high: Floats) -> tuple[float, float]:
     return float((sorted_edges[best] + upper) / 2), float(depth[best] / len(low))
 
 
-def _mode(lags: Lags, rows: npt.NDArray[np.intp] | Bools | slice) -> tuple[float, float] | None:
+def sharp_mode(lags: Lags, rows: npt.NDArray[np.intp] | Bools | slice) -> tuple[float, float] | None:
     """Hold-off and share explained for some of the switch-offs; ``None`` where there is no sharp mode."""
     low, high = lags.low_s[rows], lags.high_s[rows]
     if len(low) < MIN_SWITCH_OFFS:
@@ -142,14 +142,14 @@ def _mode(lags: Lags, rows: npt.NDArray[np.intp] | Bools | slice) -> tuple[float
 
 def _split(lags: Lags, low: int, high: int, depth: int) -> list[tuple[int, float]]:
     """Hold-offs of switch-offs ``low:high``, split where two modes explain clearly more than one."""
-    whole = _mode(lags, slice(low, high))
+    whole = sharp_mode(lags, slice(low, high))
     n = high - low
     if depth == 0 or n < 4 * MIN_SWITCH_OFFS:
         return [(low, whole[0])] if whole else []
     best: tuple[float, int] | None = None
     step = max(1, n // 40)
     for cut in range(low + 2 * MIN_SWITCH_OFFS, high - 2 * MIN_SWITCH_OFFS, step):
-        left, right = _mode(lags, slice(low, cut)), _mode(lags, slice(cut, high))
+        left, right = sharp_mode(lags, slice(low, cut)), sharp_mode(lags, slice(cut, high))
         if left and right and abs(left[0] - right[0]) > max(MISMATCH_S, MISMATCH_SHARE * left[0]):
             explained = (left[1] * (cut - low) + right[1] * (high - cut)) / n
             if best is None or explained > best[0]:

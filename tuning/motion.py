@@ -53,6 +53,8 @@ class MotionLog:
         How finely the log can tell times: the sampling interval, 0 for events. [s]
     detectors
         Number of motion series merged.
+    stretch_s
+        How long the log holds every movement, already taken off ``end_us``; shorter pauses are invisible. [s]
     """
 
     start_us: Ints
@@ -61,6 +63,7 @@ class MotionLog:
     kind: Kind
     resolution_s: float
     detectors: int
+    stretch_s: float = 0.0
 
     @property
     def usable_days(self) -> float:
@@ -197,11 +200,35 @@ def motions(readings: pl.DataFrame, channel: str, *, span_us: tuple[int, int]) -
     if rows.is_empty():
         empty = np.empty(0, dtype=np.int64)
         return MotionLog(empty, empty, np.empty((0, 2), dtype=np.int64), "none", 0.0, 0)
-    parts = [_one_series(part) for part in rows.partition_by("channel", "detector", maintain_order=True)]
+    parts, stretches = [], []
+    for series in rows.partition_by("channel", "detector", maintain_order=True):
+        start, end, kind, interval_s = _one_series(series)
+        start, end, stretch = _unstretched(start, end, interval_s)
+        parts.append((start, end, kind, interval_s))
+        stretches.append(stretch)
     start, end = merge_intervals(np.concatenate([p[0] for p in parts]), np.concatenate([p[1] for p in parts]))
     kinds = [p[2] for p in parts]
-    kind: Kind = max(("samples", "pulses", "events"), key=kinds.count)
-    return MotionLog(start, end, coverage(readings, rows, span_us), kind, max(p[3] for p in parts), len(parts))
+    usual: Kind = max(("samples", "pulses", "events"), key=kinds.count)
+    covered = coverage(readings, rows, span_us)
+    return MotionLog(start, end, covered, usual, max(p[3] for p in parts), len(parts), max(stretches))
+
+
+STRETCHED_S = 30.0
+"""A motion signal that never ends sooner than this is held, not moved. Chosen by us: longer than the pulses of detectors, some seconds."""
+STRETCHED_SAMPLES = 3
+"""A sampled one must last so many samples at least."""
+
+
+def _unstretched(start: Ints, end: Ints, interval_s: float) -> tuple[Ints, Ints, float]:
+    """Movement without the time for which the signal is held, or decays, after each; and that time [s], 0 where it is not.
+
+    The shortest runs of a held signal are single movements: they all last as long as it is held, and pile up there.
+    """
+    start, end = merge_intervals(start, end)
+    held_s = built_in_hold_off_s((end - start) / US, resolution_s=interval_s)
+    if held_s is None or held_s < max(STRETCHED_S, STRETCHED_SAMPLES * interval_s):
+        return start, end, 0.0
+    return start, np.maximum(start, end - round(held_s * US)), held_s
 
 
 def held_motions(

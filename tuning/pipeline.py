@@ -13,6 +13,7 @@ from tuning import __version__
 from tuning.channel import ChannelInput, analyse_channel, swapped_channels
 from tuning.logs import Logs, read_logs
 from tuning.motion import US
+from tuning.quality import Outage, find_outages, mend
 from tuning.results import Analysis, ChannelResult
 from tuning.site import Site, read_site
 
@@ -55,9 +56,10 @@ def analyse_logs(
     say = progress or _quiet
     results: list[ChannelResult] = []
     names = [name for name, room in site.rooms.items() if room.channels]
+    outages = find_outages(logs)
     for done, name in enumerate(names):
         say(done / len(names), f"analysing {site.rooms[name].name or name}")
-        results += analyse_room(site, logs, name, verdicts=verdicts)
+        results += analyse_room(site, logs, name, verdicts=verdicts, outages=outages)
     say(1.0, "done")
     return Analysis(
         site=site.site.name,
@@ -72,10 +74,19 @@ def analyse_logs(
     )
 
 
-def analyse_room(site: Site, logs: Logs, room: str, *, verdicts: pl.DataFrame | None = None) -> list[ChannelResult]:
+def analyse_room(
+    site: Site,
+    logs: Logs,
+    room: str,
+    *,
+    verdicts: pl.DataFrame | None = None,
+    outages: tuple[Outage, ...] | None = None,
+) -> list[ChannelResult]:
     """Analyse all channels of a room; the ones that govern light first, because relays lean on what they learn."""
-    readings = logs.readings(room)
     span = _span_us(logs)
+    silences = find_outages(logs) if outages is None else outages
+    mended = mend(site.rooms[room], logs.readings(room), outages=silences, span_us=span)
+    readings = mended.readings
     # Dimmed and switched channels first: people react to light, not to a relay.
     order = sorted(site.rooms[room].channels, key=lambda c: site.rooms[room].channels[c].control == "relay")
     swapped = swapped_channels(site.rooms[room], readings)
@@ -83,7 +94,7 @@ def analyse_room(site: Site, logs: Logs, room: str, *, verdicts: pl.DataFrame | 
     lead = None
     for name in order:
         seed = zlib.crc32(f"{room}/{name}".encode())
-        mine = tuple(f for f in swapped if name in f.evidence["channels"])
+        mine = mended.of_channel(name) + tuple(f for f in swapped if name in f.evidence["channels"])
         given = ChannelInput(site, room, name, readings, span, seed, _verdicts_of(verdicts, room, name), lead, mine)
         done[name], evidence = analyse_channel(given)
         lead = lead or evidence

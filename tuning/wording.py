@@ -2,6 +2,18 @@
 
 from __future__ import annotations
 
+import datetime as dt
+from collections.abc import Iterable
+from itertools import islice
+
+MOST_TIMES = 8
+"""So many times stand beside a finding; a person looks at some, not at all."""
+
+
+def iso_times(t_us: Iterable[int]) -> list[str]:
+    """Write the first few of some times, UTC epoch [µs], as ISO 8601."""
+    return [dt.datetime.fromtimestamp(int(t) / 1e6, tz=dt.UTC).isoformat() for t in islice(t_us, MOST_TIMES)]
+
 
 def duration(seconds: float) -> str:
     """Write a hold-off as people say it.

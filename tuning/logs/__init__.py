@@ -5,6 +5,6 @@ them into the ``store``, ``reader`` does so for a whole folder, and ``notes`` te
 """
 
 from tuning.logs.reader import Logs, read_frame, read_logs
-from tuning.logs.sampling import sampling_interval_s
+from tuning.logs.sampling import longest_wait_s, sampling_interval_s
 
-__all__ = ["Logs", "read_frame", "read_logs", "sampling_interval_s"]
+__all__ = ["Logs", "longest_wait_s", "read_frame", "read_logs", "sampling_interval_s"]

@@ -56,6 +56,10 @@ class Logs:
         """Last time over everything, UTC."""
         return self.series["last"].max()  # type: ignore[return-value]
 
+    def times_us(self, series: int) -> npt.NDArray[np.int64]:
+        """Times of one series by its number, sorted. UTC epoch [µs]."""
+        return self._rows[series].t
+
     def readings(self, room: str) -> pl.DataFrame:
         """Return the READINGS frame of one room, sorted by time; empty where the logs hold nothing of it."""
         mine = self.series.filter(pl.col("room") == room)

@@ -43,3 +43,35 @@ def sampling_interval_s(times: pl.Series) -> float | None:
     if interval <= JITTER_S or regular.mean() < REGULAR_SHARE:
         return None
     return float(np.mean(step[regular]).round(3))
+
+
+HEARTBEAT_SHARE, LATE_SHARE = 0.01, 0.005
+"""A log of changes with a heartbeat is never silent for longer than that; so many of its steps are one heartbeat, so many later. Chosen by us."""
+
+
+def longest_wait_s(times: pl.Series) -> float | None:
+    """Return how long a series that keeps coming is silent at most: its sampling interval, or its heartbeat. [s].
+
+    ``None`` where silence means nothing, as in a log of changes without a heartbeat.
+
+    Examples
+    --------
+    >>> import datetime as dt
+    >>> minute = pl.datetime_range(dt.datetime(2026, 1, 1), dt.datetime(2026, 1, 2), "1m", eager=True)
+    >>> longest_wait_s(minute)
+    60.0
+    """
+    interval = sampling_interval_s(times)
+    if interval is not None or len(times) < 10 * MIN_ROWS:
+        return interval
+    step = np.diff(times.dt.epoch("us").to_numpy()) / 1e6
+    # Heartbeats are rare among busy changes but take most of the time: weigh by length.
+    order = np.sort(step)
+    beat = float(order[np.searchsorted(np.cumsum(order), 0.5 * order.sum())])
+    if beat <= JITTER_S:
+        return None
+    on_beat = np.abs(step - beat) <= max(0.03 * beat, 15.0)
+    late = step > beat + max(0.03 * beat, 15.0)
+    if on_beat.mean() < HEARTBEAT_SHARE or late.mean() > LATE_SHARE:
+        return None
+    return beat

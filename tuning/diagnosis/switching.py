@@ -1,0 +1,165 @@
+"""Light that does not go off, that people left on, that burns in full daylight, or that hunts."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from tuning.diagnosis.facts import Facts, local_day, value_in_force
+from tuning.light import daylight_at
+from tuning.logs import sampling_interval_s
+from tuning.motion import US, Floats, Ints
+from tuning.results import Finding
+from tuning.wording import iso_times
+
+LONG_ABSENCES = 3
+"""Fewer absences tell nothing. Chosen by us."""
+NEVER_SHARE = 0.5
+"""Share of the long absences lit to their end from which the light never goes off; below, it is left on now and then. Chosen by us."""
+
+
+def switching_findings(facts: Facts) -> list[Finding]:
+    """Find what is wrong with how the light is switched and dimmed."""
+    if facts.output.is_empty() or facts.channel.control == "relay":
+        return []
+    found = [_left_lit(facts), _in_daylight(facts), _hunting(facts)]
+    return [f for f in found if f is not None]
+
+
+def _left_lit(facts: Facts) -> Finding | None:
+    """Light that burns through long absences: always, or now and then after somebody pressed."""
+    gaps = facts.gaps
+    long = gaps.gap_s > max(3 * facts.hold_s, 7200.0)
+    if long.sum() < LONG_ABSENCES:
+        return None
+    end = gaps.start_us + np.round(gaps.gap_s * US).astype(np.int64) - 60 * US
+    # Lit to the end, and at the time when it should have been off at the latest.
+    middle = gaps.start_us + round((facts.hold_s + 600.0) * US)
+    lit = (value_in_force(facts.output_us, facts.output_pct, end) > 0) & (
+        value_in_force(facts.output_us, facts.output_pct, middle) > 0
+    )
+    went_off = np.searchsorted(facts.offs_us(), gaps.start_us) < np.searchsorted(facts.offs_us(), end)
+    stuck = long & lit & ~went_off
+    count, hours = int(stuck.sum()), float(gaps.gap_s[stuck].sum() / 3600)
+    evidence = {"times": iso_times(gaps.start_us[stuck]), "hours": round(hours, 1), "absences": count}
+    if count >= LONG_ABSENCES and count / long.sum() >= NEVER_SHARE:
+        return Finding(
+            "light-never-off",
+            "blocking",
+            f"The light stayed on through {count} of {int(long.sum())} long absences, {hours:.0f} h in all. "
+            "Automatic switch-off does not work here: look for an override left on, or a channel that the detector does not switch.",
+            evidence,
+        )
+    if count < 2:
+        return None
+    pressed = np.searchsorted(facts.presses_us, gaps.start_us[stuck] + 60 * US) - 1
+    since = (
+        (gaps.start_us[stuck] - facts.presses_us[np.maximum(pressed, 0)]) / US if len(facts.presses_us) else np.empty(0)
+    )
+    after_press = int(((pressed >= 0) & (since < 12 * 3600)).sum()) if len(since) else 0
+    by = f", {after_press} times after somebody had pressed" if after_press else ""
+    return Finding(
+        "override-left-on",
+        "warning",
+        f"The light stayed on through {count} of {int(long.sum())} long absences, {hours:.0f} h in all{by}. A manual override is left on: let it end "
+        "with the hold-off, or after some hours.",
+        evidence | {"after_press": after_press},
+    )
+
+
+BRIGHT = 1.5
+"""Daylight of so many times what the lamps should bring the room to is full daylight. Chosen by us."""
+BRIGHT_OUTPUT = 50.0
+"""Output [%] that nobody needs then. Chosen by us: controls that stay at their lowest output do so at 10 % or less."""
+BRIGHT_SHARE, BRIGHT_H_A_WEEK = 0.5, 1.0
+STEP_S = 300.0
+
+
+def _in_daylight(facts: Facts) -> Finding | None:
+    """Lamps at half output or more while daylight alone would do."""
+    split, name = facts.split, facts.name
+    needed = facts.channel.target_lx
+    if split is None or needed is None or name not in split.lamps:
+        return None
+    first, last = facts.output_us[0], facts.output_us[-1]
+    t = np.arange(first, last, round(STEP_S * US), dtype=np.int64)
+    level = value_in_force(facts.output_us, facts.output_pct, t)
+    daylight = daylight_at(split, t)
+    # A switched control waits for a dead band that is wider than its own lamps.
+    enough = BRIGHT * needed + (1.5 * split.lamps[name].at_full_lx if facts.channel.control == "switched" else 0.0)
+    bright = (level > 0) & (daylight > enough)
+    wasteful = bright & (level >= BRIGHT_OUTPUT)
+    hours = float(wasteful.sum() * STEP_S / 3600)
+    if bright.sum() == 0 or wasteful.sum() / bright.sum() < BRIGHT_SHARE or hours / facts.weeks < BRIGHT_H_A_WEEK:
+        return None
+    days = np.unique(local_day(t[wasteful], facts.offset_us), return_index=True)[1]
+    return Finding(
+        "on-in-daylight",
+        "warning",
+        f"{hours / facts.weeks:.1f} h a week the lamps burn at {float(np.median(level[wasteful])):.0f} % although daylight alone brings the detector "
+        f"to {float(np.median(daylight[wasteful])):.0f} lx, with a target of {needed:.0f} lx. "
+        "Check that the light sensor governs this channel, that it looks at the room and not at the lamps, and that its switching threshold is set.",
+        {
+            "times": iso_times(t[wasteful][days]),
+            "hours_per_week": round(hours / facts.weeks, 1),
+            "daylight_lx": round(float(np.median(daylight[wasteful]))),
+        },
+    )
+
+
+HUNT_STEP = 20.0
+"""Moves of the output by less than this do not disturb [%]. Chosen by us."""
+HUNT_TURNS = 8
+"""So many turns between up and down within an hour are hunting. Chosen by us: clouds and people make some, not one every few minutes."""
+HUNT_HOURS = 3
+"""So many such hours, on more than one day."""
+
+
+def _hunting(facts: Facts) -> Finding | None:
+    """Output that goes up and down, or on and off, every few minutes though somebody is there."""
+    if sampling_interval_s(facts.output["time"]) is not None:
+        return None
+    t, value = facts.output_us, facts.output_pct
+    step = np.diff(value)
+    # Switch-offs at the end of the hold-off, and the switch-ons after them, are how it should be.
+    own = _by_control(facts, t[1:])
+    big = (np.abs(step) >= HUNT_STEP) & own
+    at, sign = t[1:][big], np.sign(step[big])
+    turns: Ints = at[1:][(sign[1:] != sign[:-1]) & (at[1:] - at[:-1] < 900 * US)]
+    if len(turns) < HUNT_TURNS:
+        return None
+    hours, count = np.unique(turns // (3600 * US), return_counts=True)
+    restless = hours[count >= HUNT_TURNS]
+    if len(restless) < HUNT_HOURS or len(np.unique(restless // 24)) < 2:
+        return None
+    inside = np.isin(turns // (3600 * US), restless)
+    period: Floats = np.diff(turns[inside]) / US
+    usual = float(np.median(period[period < 900])) * 2
+    return Finding(
+        "hunting",
+        "warning",
+        f"In {len(restless)} hours of the log the output turned up and down {int(inside.sum())} times, about every {usual / 60:.1f} min, "
+        "with no cause in movement. The control chases its own lamps: widen the dead band, "
+        "slow it down, or turn the light sensor away from the lamps.",
+        {"times": iso_times(restless * 3600 * US), "hours": len(restless), "turns": int(inside.sum())},
+    )
+
+
+def _by_control(facts: Facts, at_us: Ints) -> np.ndarray:
+    """Whether a move of the output is the control's own: no press, and no end of the hold-off or fresh movement behind it."""
+    motion = facts.motion
+    before = np.searchsorted(motion.start_us, at_us + 2 * US, side="right") - 1
+    since = (at_us - motion.end_us[np.maximum(before, 0)]) / US
+    # The pause before the movement that is just going on: after a long one it is what switched on.
+    moving = np.maximum(before, 1)
+    paused = (
+        (motion.start_us[moving] - motion.end_us[moving - 1]) / US
+        if len(motion.start_us) > 1
+        else np.full(len(at_us), np.inf)
+    )
+    fresh = (since < 5) & (paused > 0.8 * facts.hold_s)
+    ended = since >= 0.8 * facts.hold_s
+    pressed = np.zeros(len(at_us), dtype=bool)
+    if len(facts.presses_us):
+        press = np.searchsorted(facts.presses_us, at_us + 2 * US, side="right") - 1
+        pressed = (press >= 0) & (at_us - facts.presses_us[np.maximum(press, 0)] <= 10 * US)
+    return (before >= 0) & ~fresh & ~ended & ~pressed

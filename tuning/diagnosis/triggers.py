@@ -1,0 +1,266 @@
+"""Triggers without people: heaters and fans at night, the lamp's own switching, sun on the floor, people next door.
+
+A person comes in, stays and leaves: several movements within a minute. What is no person in the room makes *lone* triggers, again and again, and
+does so while nobody is there. All that is told apart here is when they come.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import polars as pl
+
+from tuning.diagnosis.facts import local_day, local_hour, value_in_force
+from tuning.gaps import Bools, Gaps
+from tuning.motion import US, Floats, Ints, MotionLog, times_us
+from tuning.results import Finding
+from tuning.wording import iso_times
+
+NIGHT_FROM_H, NIGHT_TO_H = 22.0, 5.0
+"""Hours in which a building of people who go home is empty. Chosen by us."""
+NIGHT_SHARE = 0.3
+"""Share of the nights with triggers from which something other than people is likely. Chosen by us: cleaners and guards come in
+bursts, and not regularly through the night."""
+LONE_GAP_S = 60.0
+LEAST_MOTIONS = 20
+
+
+@dataclass(frozen=True)
+class Triggers:
+    """Findings, and for each motion whether it is a trigger without people."""
+
+    findings: tuple[Finding, ...]
+    mask: Bools
+
+
+def lone_triggers(motion: MotionLog, *, gap_s: float = LONE_GAP_S) -> Bools:
+    """Motions with nothing else within a minute on either side: nobody walks in, stays and leaves with a single movement."""
+    start, end = motion.start_us, motion.end_us
+    wait = round(gap_s * US)
+    far = np.append(True, start[1:] - end[:-1] > wait)
+    return far & np.append(far[1:], True)
+
+
+def find_triggers(motion: MotionLog, gaps: Gaps, *, offs_us: Ints, reading: pl.DataFrame, offset_us: int) -> Triggers:
+    """Find triggers without people, and mark the motions that are such.
+
+    Parameters
+    ----------
+    motion, gaps
+        The channel's motions and gaps.
+    offs_us
+        Moments at which its light was seen to go off. [µs]
+    reading
+        ``time``, ``value`` [lx]; may be empty.
+    offset_us
+        UTC offset of the building. [µs]
+    """
+    mask = np.zeros(len(motion.start_us), dtype=bool)
+    if len(motion.start_us) < LEAST_MOTIONS or motion.kind == "held":
+        return Triggers((), mask)
+    lone = lone_triggers(motion)
+    found: list[Finding] = []
+    for finding, mine in (
+        _by_own_lamps(motion, gaps, lone, offs_us),
+        _by_night(motion, lone, offset_us),
+        _by_sun(motion, lone, reading, offset_us),
+    ):
+        if finding is not None and not found:
+            # One cause is told: a lamp that lights itself at night would be a heater, too.
+            found.append(finding)
+            mask = mine
+    return Triggers(tuple(found), mask)
+
+
+def _by_night(motion: MotionLog, lone: Bools, offset_us: int) -> tuple[Finding | None, Bools]:
+    """A person at night walks in, moves and leaves: bursts. A heater, a fan or a draught makes lone triggers, night after night."""
+    none = np.zeros(len(lone), dtype=bool)
+    hour = local_hour(motion.start_us, offset_us)
+    night = (hour >= NIGHT_FROM_H) | (hour < NIGHT_TO_H)
+    suspects = night & lone
+    # Shift by 12 h so that one night is one number.
+    nights = local_day(motion.start_us - 43_200 * US, offset_us)
+    per_night = np.bincount(nights[suspects] - nights.min(), minlength=int(nights.max() - nights.min()) + 1)
+    many = per_night >= 3
+    all_nights = max(motion.usable_days, 1.0)
+    share_lone = suspects.sum() / max(night.sum(), 1)
+    if many.sum() < 3 or many.sum() / all_nights < NIGHT_SHARE or share_lone < 0.7:
+        return None, none
+    times = motion.start_us[suspects]
+    between = np.diff(times) / US
+    inside = between[between < 4 * 3600]
+    message = (
+        f"{int(suspects.sum())} lone triggers between 22:00 and 05:00 in {int(many.sum())} of {all_nights:.0f} nights"
+        + (f", typically {np.median(inside) / 60:.0f} min apart" if len(inside) else "")
+        + ". Nobody walks in with a single movement: look for a heater, a fan or a draught in the detector's view, and mask or move it."
+    )
+    evidence = {"times": iso_times(times), "nights": int(many.sum()), "triggers": int(suspects.sum())}
+    return Finding("triggers-without-people", "warning", message, evidence), suspects
+
+
+OWN_WITHIN_S = 4.0
+"""A lamp that cools or a relay that clicks triggers within seconds. Chosen by us."""
+OWN_SLACK_S = 1.5
+"""The trigger may be stamped so long before the switch-off that caused it. Chosen by us."""
+OWN_LEAST, OWN_SHARE = 5, 0.25
+"""So many long absences, and this share of them, begin with a lone trigger on the heels of a switch-off. Chosen by us: a person who is left in
+the dark moves too, but does not then leave without another movement."""
+OWN_SPREAD = 0.6
+"""Widest spread (interquartile range over median, plus half a second of stamps) of a machine's delay. Chosen by us: human reactions spread wider."""
+LONG_ABSENCE_S = 7200.0
+
+
+def _by_own_lamps(motion: MotionLog, gaps: Gaps, lone: Bools, offs_us: Ints) -> tuple[Finding | None, Bools]:
+    """The lamp going off triggers the detector: an absence then begins with a lone trigger just after a switch-off."""
+    none = np.zeros(len(lone), dtype=bool)
+    if len(offs_us) < LEAST_MOTIONS:
+        return None, none
+    before = np.searchsorted(offs_us, motion.start_us + round(OWN_SLACK_S * US), side="right") - 1
+    delay = np.where(before >= 0, (motion.start_us - offs_us[np.maximum(before, 0)]) / US, np.inf)
+    heels = lone & (delay <= OWN_WITHIN_S)
+    absence = gaps.gap_s > LONG_ABSENCE_S
+    opens = heels[gaps.motion_before[absence]]
+    delays = delay[gaps.motion_before[absence]][opens]
+    if opens.sum() < OWN_LEAST or opens.mean() < OWN_SHARE:
+        return None, none
+    low, middle, high = np.quantile(delays, [0.25, 0.5, 0.75])
+    if high - low > OWN_SPREAD * max(middle, 0.5) + 0.5:
+        return None, none
+    mine = heels & (np.abs(delay - middle) <= 1.0 + (high - low))
+    message = (
+        f"{int(mine.sum())} times a lone trigger came about {max(middle, 0):.1f} s after the light went off and lit it again; "
+        f"{int(opens.sum())} of {len(opens)} long absences begin so. The lamp's own switching triggers the detector: keep its view off the "
+        "lamps and their heat, or set the detector's blanking time after switching off."
+    )
+    evidence = {
+        "times": iso_times(motion.start_us[mine]),
+        "triggers": int(mine.sum()),
+        "delay_s": round(float(middle), 1),
+    }
+    return Finding("triggers-without-people", "warning", message, evidence), mine
+
+
+QUIET_DAY_SHARE = 0.8
+"""Share of a day's movements that are lone ones from which nobody was there all day. Chosen by us."""
+SUN_LEAST, SUN_DAYS = 5, 2
+"""Lone triggers that such a day must have, and number of such days. Chosen by us: a passer-by or two are no sun."""
+SUN_HOURS = 6.0
+"""They come within so many hours of the day. Chosen by us: the sun moves on."""
+
+
+def _by_sun(motion: MotionLog, lone: Bools, reading: pl.DataFrame, offset_us: int) -> tuple[Finding | None, Bools]:
+    """Lone triggers by day on days when nobody is there, in the same hours."""
+    none = np.zeros(len(lone), dtype=bool)
+    days = local_day(motion.start_us, offset_us)
+    number = days - days.min()
+    size = int(number.max()) + 1
+    total = np.bincount(number, minlength=size)
+    single = np.bincount(number[lone], minlength=size)
+    empty = (single >= SUN_LEAST) & (single >= QUIET_DAY_SHARE * total)
+    if empty.sum() < SUN_DAYS:
+        return None, none
+    hour = local_hour(motion.start_us, offset_us)
+    on_empty = lone & empty[number]
+    low, high = np.quantile(hour[on_empty], [0.1, 0.9])
+    if high - low > SUN_HOURS or low < 6 or high > 20:
+        return None, none
+    inside = (hour >= low - 1) & (hour <= high + 1)
+    suspects = lone & inside
+    brighter = _brighter(motion.start_us[on_empty & inside], reading)
+    sunny = (
+        "" if brighter is None or brighter < 1.1 else f" The reading is then {brighter:.1f} times that of other days."
+    )
+    message = (
+        f"On {int(empty.sum())} days without people there were {int(on_empty.sum())} lone triggers, most of them between "
+        f"{_clock(low)} and {_clock(high)}.{sunny} Look for sun on the floor or on something that warms up or moves, and mask or move the detector."
+    )
+    evidence = {
+        "times": iso_times(motion.start_us[on_empty]),
+        "days": int(empty.sum()),
+        "triggers": int(on_empty.sum()),
+        "from": _clock(low),
+        "to": _clock(high),
+    }
+    return Finding("triggers-without-people", "warning", message, evidence), suspects & empty[number]
+
+
+def _clock(hour: float) -> str:
+    minutes = round(hour * 60)
+    return f"{minutes // 60:02d}:{minutes % 60:02d}"
+
+
+def _brighter(at_us: Ints, reading: pl.DataFrame) -> float | None:
+    """How much brighter it was at given times than at the same time of other days, in the median."""
+    if reading.is_empty() or len(at_us) == 0:
+        return None
+    t, value = times_us(reading), reading["value"].to_numpy()
+    now = value_in_force(t, value, at_us)
+    usual: Floats = np.nanmedian(
+        [value_in_force(t, value, at_us + day * 86_400 * US) for day in (-10, -9, -8, -6, -5, -4, 4, 5, 6, 8, 9, 10)],
+        axis=0,
+    )
+    ratio = now / np.maximum(usual, 1.0)
+    return float(np.nanmedian(ratio)) if np.isfinite(ratio).any() else None
+
+
+VISIT_GAP_S = 120.0
+"""Movements closer than this belong to one visit. Chosen by us."""
+PASSING_S, PASSING_MOTIONS = 8.0, 2
+"""Who only passes outside is seen once or twice, within seconds. Chosen by us."""
+PASSING_A_DAY = 11.0
+"""So many such visits on a working day, alone for minutes before and after. Chosen by us: people looking in are fewer."""
+PASSING_SHARE = 0.5
+"""And this share of all visits of the room."""
+ALONE_S = 180.0
+
+
+def next_door(motion: MotionLog, *, offset_us: int, dwelling: bool) -> Finding | None:
+    """Find short visits without dwelling in a room where people stay: motion seen through a door or a glass wall.
+
+    Parameters
+    ----------
+    motion
+        The channel's motions.
+    offset_us
+        UTC offset of the building. [µs]
+    dwelling
+        Whether people come to the room to stay; elsewhere short visits are its use.
+    """
+    start, end = motion.start_us, motion.end_us
+    if not dwelling or motion.kind == "held" or len(start) < LEAST_MOTIONS:
+        return None
+    opens = np.append(True, start[1:] - end[:-1] > VISIT_GAP_S * US)
+    first = np.flatnonzero(opens)
+    last = np.append(first[1:], len(start)) - 1
+    length_s = (end[last] - start[first]) / US - motion.resolution_s
+    brief = (length_s <= PASSING_S) & (last - first < PASSING_MOTIONS)
+    pause = (start[first[1:]] - end[last[:-1]]) / US
+    alone = (np.append(np.inf, pause) > ALONE_S) & (np.append(pause, np.inf) > ALONE_S)
+    passing = brief & alone
+    days = local_day(start[first], offset_us)
+    working = np.bincount(days[~brief] - days.min(), minlength=int(days.max() - days.min()) + 1) >= 3
+    number = days - days.min()
+    per_day = np.bincount(number[passing], minlength=len(working))[working]
+    if len(per_day) < 3 or np.median(per_day) < PASSING_A_DAY or passing.mean() < PASSING_SHARE:
+        return None
+    times = start[first[passing]]
+    return Finding(
+        "motion-from-next-door",
+        "warning",
+        f"About {np.median(per_day):.0f} times on a working day the detector sees one or two movements and then nobody for minutes "
+        f"({passing.mean():.0%} of all visits). People who come in stay; this looks like people passing outside, seen through a door or a glass "
+        "wall. Mask that part of the detector's view.",
+        {
+            "times": iso_times(times),
+            "per_day": round(float(np.median(per_day)), 1),
+            "share_of_visits": round(float(passing.mean()), 2),
+        },
+    )
+
+
+def without_people(gaps: Gaps, trigger: Bools) -> Bools:
+    """Gaps on either side of a trigger without people: nobody was there."""
+    before = trigger[np.maximum(gaps.motion_before, 0)] if len(trigger) else np.zeros(len(gaps), dtype=bool)
+    after = (gaps.motion_after >= 0) & trigger[np.maximum(gaps.motion_after, 0)] if len(trigger) else before
+    return before | after

@@ -1,0 +1,244 @@
+"""Readings → readings that can be analysed: clocks brought together, what is no evidence marked and left out, all of it counted.
+
+Flags are columns: what is left out stays in the frame with the reason beside it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import polars as pl
+
+from tuning.motion import US, motions, times_us
+from tuning.quality.outages import Outage
+from tuning.quality.skew import NOTABLE_S, Skew, clock_skew
+from tuning.quality.stuck import stuck_stretches
+from tuning.results import Finding
+from tuning.schemas import READINGS
+from tuning.site import Room
+from tuning.wording import duration, iso_times
+
+WARM_UP_S = 60.0
+"""Detectors light up for about half a minute while they warm up (common practice, no source); twice that is left out. Chosen by us."""
+ALL_CHANNELS = 0.8
+"""Share of a room's channels that come on together when the supply returns. Chosen by us: not every load need be logged."""
+
+FLAGGED = pl.Schema({**READINGS, "moved_s": pl.Float64(), "warm_up": pl.Boolean(), "stuck": pl.Boolean()})
+"""READINGS plus: by how much the clock of the row was set right [s], and two reasons to leave it out."""
+
+
+@dataclass(frozen=True)
+class Mended:
+    """One room's readings after mending.
+
+    Attributes
+    ----------
+    flagged
+        FLAGGED frame, sorted by time.
+    findings
+        What was mended, by channel; under "" what concerns all channels of the room.
+    """
+
+    flagged: pl.DataFrame
+    findings: dict[str, tuple[Finding, ...]]
+
+    @property
+    def readings(self) -> pl.DataFrame:
+        """READINGS that count as evidence."""
+        return self.flagged.filter(~(pl.col("warm_up") | pl.col("stuck"))).select(READINGS.names())
+
+    def of_channel(self, name: str) -> tuple[Finding, ...]:
+        """Findings that concern a channel."""
+        return self.findings.get("", ()) + self.findings.get(name, ())
+
+
+def mend(room: Room, readings: pl.DataFrame, *, outages: Sequence[Outage] = (), span_us: tuple[int, int]) -> Mended:
+    """Set the clocks of a room right, and mark what is no evidence.
+
+    Parameters
+    ----------
+    room
+        The room's entry in site.toml.
+    readings
+        Its READINGS.
+    outages
+        Stretches in which the whole building was silent.
+    span_us
+        First and last time of the building's log. UTC epoch [µs]
+    """
+    findings: dict[str, tuple[Finding, ...]] = {}
+    flagged = readings.with_columns(
+        moved_s=pl.lit(0.0), warm_up=pl.lit(value=False), stuck=pl.lit(value=False)
+    ).match_to_schema(FLAGGED)
+    for name in room.channels:
+        skew = _skew_of(readings, name, span_us)
+        if skew is not None and abs(skew.late_s) >= NOTABLE_S:
+            flagged, moved = _moved(flagged, name, skew)
+            findings[name] = (_skew_finding(skew, moved),)
+    flagged, supply = _warm_ups(flagged, room, outages)
+    flagged, stuck = _stuck(flagged)
+    for channel_name, found in stuck.items():
+        findings[channel_name] = findings.get(channel_name, ()) + found
+    findings[""] = findings.get("", ()) + supply
+    return Mended(flagged.sort("time", maintain_order=True), findings)
+
+
+def _skew_of(readings: pl.DataFrame, name: str, span_us: tuple[int, int]) -> Skew | None:
+    output = readings.filter((pl.col("quantity") == "output") & (pl.col("channel") == name)).select("time", "value")
+    if output.is_empty():
+        return None
+    motion = motions(readings, name, span_us=span_us)
+    return clock_skew(output, motion.start_us, motion.end_us, resolution_s=motion.resolution_s)
+
+
+def _of(name: str, quantity: str) -> pl.Expr:
+    return (pl.col("quantity") == quantity) & (pl.col("channel") == name)
+
+
+def _moved(flagged: pl.DataFrame, name: str, skew: Skew) -> tuple[pl.DataFrame, list[str]]:
+    """Bring a channel's light onto the clock of its motion; what already goes with that clock stays."""
+    output = flagged.filter(_of(name, "output"))
+    at = times_us(output)
+    on = output["value"].to_numpy() > 0
+    switched = np.flatnonzero(on[1:] != on[:-1]) + 1
+    moves, quantities = _of(name, "output"), ["output"]
+    for quantity in ("illuminance", "power", "override"):
+        rows = flagged.filter(_of(name, quantity))
+        if rows.is_empty() or not _goes_with_output(rows, at[switched], on[switched], skew.late_s, quantity):
+            continue
+        moves, quantities = moves | _of(name, quantity), [*quantities, quantity]
+    shift = round(skew.late_s * US)
+    moved = flagged.with_columns(
+        time=pl.when(moves).then(pl.col("time") - pl.duration(microseconds=shift)).otherwise(pl.col("time")),
+        moved_s=pl.when(moves).then(-skew.late_s).otherwise(pl.col("moved_s")),
+    )
+    return moved.sort("time", maintain_order=True), quantities
+
+
+def _goes_with_output(rows: pl.DataFrame, at_us: np.ndarray, on: np.ndarray, late_s: float, quantity: str) -> bool:
+    """Whether a series is stamped by the clock of the output rather than by that of the motion."""
+    t, value = times_us(rows), rows["value"].to_numpy()
+
+    def agreement(shift_us: int) -> float:
+        when = at_us - shift_us
+        if quantity == "override":
+            near = np.clip(np.searchsorted(when, t), 1, max(len(when) - 1, 1))
+            apart = np.minimum(np.abs(when[near] - t), np.abs(t - when[near - 1])) if len(when) > 1 else t * 0
+            return float(np.mean(apart <= 10 * US))
+        index = np.searchsorted(t, when)
+        usual = np.median(np.diff(t)) if len(t) > 1 else 0
+        settle = round(min(max(4 * US, float(usual)), 300 * US))
+        before = np.clip(np.searchsorted(t, when - 2 * US, side="right") - 1, 0, len(t) - 1)
+        after = np.clip(np.searchsorted(t, when + settle, side="right") - 1, 0, len(t) - 1)
+        known = (index > 0) & (index < len(t))
+        step = (value[after] - value[before]) * np.where(on, 1, -1)
+        return float(np.mean(np.clip(step[known], -1000, 1000))) if known.any() else 0.0
+
+    return agreement(0) >= agreement(round(late_s * US))
+
+
+def _skew_finding(skew: Skew, moved: list[str]) -> Finding:
+    way = "late" if skew.late_s > 0 else "early"
+    return Finding(
+        "clock-skew",
+        "warning",
+        f"The light is stamped {abs(skew.late_s):.0f} s {way} against motion ({skew.share:.0%} of {skew.switch_ons} switch-ons agree). "
+        f"The analysis has moved {', '.join(moved)} onto the clock of the motion. Set the clocks of the loggers, or let one time server do it.",
+        {
+            "late_s": round(skew.late_s, 1),
+            "switch_ons": skew.switch_ons,
+            "agreeing_share": round(skew.share, 2),
+            "moved": moved,
+        },
+    )
+
+
+def _warm_ups(flagged: pl.DataFrame, room: Room, outages: Sequence[Outage]) -> tuple[pl.DataFrame, tuple[Finding, ...]]:
+    """Mark what detectors and lamps do while they warm up after an interruption of the supply."""
+    lit = {name for name, channel in room.channels.items() if channel.control != "relay"}
+    lit &= set(flagged.filter(pl.col("quantity") == "output")["channel"].unique())
+    if not lit or not outages:
+        return flagged, ()
+    ends = []
+    for outage in outages:
+        began = flagged.filter(
+            (pl.col("quantity") == "output")
+            & (pl.col("value") > 0)
+            & pl.col("time").dt.epoch("us").is_between(outage.end_us - US, outage.end_us + round(WARM_UP_S * US / 2))
+        )["channel"].unique()
+        if len(lit & set(began)) >= ALL_CHANNELS * len(lit):
+            ends.append(outage)
+    if not ends:
+        return flagged, ()
+    at = pl.col("time").dt.epoch("us")
+    inside = pl.any_horizontal(at.is_between(o.end_us - US, o.end_us + round(WARM_UP_S * US)) for o in ends) & pl.col(
+        "quantity"
+    ).is_in(["motion", "occupied", "output"])
+    marked = flagged.with_columns(warm_up=pl.col("warm_up") | inside)
+    marked = pl.concat([marked, *_states_after(marked, lit, ends)]).sort("time", maintain_order=True)
+    rows = int(marked["warm_up"].sum())
+    hours = sum(o.hours for o in ends)
+    finding = Finding(
+        "supply-interruption",
+        "info",
+        f"The supply was interrupted {len(ends)} times, {hours:.1f} h in all; each time all lamps came on when it returned, which is the "
+        f"detectors warming up and nobody's presence. {rows} rows of these minutes are left out.",
+        {"times": iso_times(np.array([o.start_us for o in ends])), "hours": round(hours, 2), "rows_left_out": rows},
+    )
+    return marked, (finding,)
+
+
+def _states_after(marked: pl.DataFrame, lit: set[str], ends: Sequence[Outage]) -> list[pl.DataFrame]:
+    """Rows that say what the lamps did instead: dark while there was no supply, then what they did after warming up."""
+    frames = []
+    for outage in ends:
+        rows = marked.filter(
+            (pl.col("quantity") == "output")
+            & pl.col("channel").is_in(list(lit))
+            & pl.col("warm_up")
+            & (pl.col("time").dt.epoch("us") >= outage.end_us - US)
+        )
+        rows = rows.filter(pl.col("time").dt.epoch("us") <= outage.end_us + round(WARM_UP_S * US))
+        last = rows.group_by("channel", maintain_order=True).last().select(marked.columns)
+        still_on = last.filter(pl.col("value") > 0).with_columns(warm_up=pl.lit(value=False))
+        dark = last.with_columns(
+            time=pl.lit(outage.start_us + US).cast(pl.Datetime("us", "UTC")),
+            value=pl.lit(0.0),
+            warm_up=pl.lit(value=False),
+        )
+        frames += [dark, still_on]
+    return frames
+
+
+def _stuck(flagged: pl.DataFrame) -> tuple[pl.DataFrame, dict[str, tuple[Finding, ...]]]:
+    """Mark the readings of light sensors that no longer move."""
+    findings: dict[str, tuple[Finding, ...]] = {}
+    outputs = flagged.filter(pl.col("quantity") == "output")
+    for rows in flagged.filter(pl.col("quantity") == "illuminance").partition_by("channel", "detector"):
+        channel, detector = rows["channel"][0], rows["detector"][0]
+        own = outputs if channel is None else outputs.filter(pl.col("channel") == channel)
+        stretches = stuck_stretches(rows.select("time", "value"), own.select("time", "value"))
+        if len(stretches) == 0:
+            continue
+        at = pl.col("time").dt.epoch("us")
+        mine = (
+            (pl.col("quantity") == "illuminance")
+            & pl.col("channel").eq_missing(channel)
+            & pl.col("detector").eq_missing(detector)
+        )
+        held = pl.any_horizontal(at.is_between(int(a), int(b)) for a, b in stretches)
+        flagged = flagged.with_columns(stuck=pl.col("stuck") | (mine & held))
+        hours = float((stretches[:, 1] - stretches[:, 0]).sum()) / US / 3600
+        left_out = int(flagged["stuck"].sum())
+        finding = Finding(
+            "stuck-series",
+            "warning",
+            f"The illuminance stands still for {duration(hours * 3600)} while the lamps go on and off. {left_out} readings are left out. "
+            "Look at the light sensor and whether its log still hangs on it.",
+            {"times": iso_times(stretches[:, 0]), "hours": round(hours, 1), "rows_left_out": left_out},
+        )
+        key = channel or ""
+        findings[key] = (*findings.get(key, ()), finding)
+    return flagged, findings
