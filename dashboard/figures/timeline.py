@@ -54,6 +54,11 @@ class Steps:
     at_us: Ints
     value: Floats
 
+    @cached_property
+    def _total(self) -> Floats:
+        """Integral up to each step. [s × value]."""
+        return np.concatenate([[0.0], np.cumsum(np.diff(self.at_us) * self.value[:-1] / US)])
+
     def at(self, t_us: Ints) -> Floats:
         """Value at each time."""
         if len(self.at_us) == 0:
@@ -65,8 +70,7 @@ class Steps:
         """Integral from the beginning to each time. [s × value]."""
         if len(self.at_us) == 0:
             return np.zeros(len(t_us))
-        steps = np.diff(self.at_us) * self.value[:-1] / US
-        total = np.concatenate([[0.0], np.cumsum(steps)])
+        total = self._total
         i = np.searchsorted(self.at_us, t_us, side="right") - 1
         j = np.maximum(i, 0)
         return np.where(i >= 0, total[j] + (t_us - self.at_us[j]) * self.value[j] / US, 0.0)
@@ -120,6 +124,16 @@ class Timeline:
     def left_name(self) -> str:
         """What a wrong switch-off is called."""
         return "stopped over somebody" if self.relay else "left in the dark"
+
+    @cached_property
+    def present_lit(self) -> Steps:
+        """Probability that somebody is there and has light."""
+        return _product(self.present, self.lit)
+
+    @cached_property
+    def known_lit(self) -> Steps:
+        """1 where the light is on and the log can tell."""
+        return _product(self.known, self.lit)
 
     @cached_property
     def days(self) -> list[dt.date]:
@@ -215,9 +229,9 @@ def raster(line: Timeline, *, p_false_shown: float = 0.5) -> Raster:
     first, last = line.first_us // cell_us, -(-line.last_us // cell_us)
     edges = np.arange(first, last + 1, dtype=np.int64) * cell_us
     known = np.diff(line.known.until(edges))
-    present_lit = np.diff(_product(line.present, line.lit).until(edges))
+    present_lit = np.diff(line.present_lit.until(edges))
     present = np.diff(line.present.until(edges))
-    lit = np.diff(_product(line.known, line.lit).until(edges))
+    lit = np.diff(line.known_lit.until(edges))
     parts = np.zeros((len(known), 5))
     parts[:, UNKNOWN] = CELL_S - known
     parts[:, PRESENT_UNLIT] = present - present_lit
@@ -252,35 +266,9 @@ class Lane:
     state: Ints
 
 
-def day_spans(line: Timeline, day: dt.date) -> Lane:
-    """Cut one day into spans of one state each (see :data:`LIT_NAMES`), presence being likely or not."""
-    first, last = line.bounds_us(day)
-    at = np.unique(np.concatenate([line.present.at_us, line.lit.at_us]))
-    at = np.concatenate([[first], at[(at > first) & (at < last)]])
-    there, lit, known = line.present.at(at) >= 0.5, line.lit.at(at) > 0, line.known.at(at) > 0
-    state = np.where(there, np.where(lit, PRESENT_LIT, PRESENT_UNLIT), np.where(lit, EMPTY_LIT, DARK))
-    state = np.where(known, state, UNKNOWN)
-    begins = np.append(True, state[1:] != state[:-1])
-    start = at[begins]
-    length = np.diff(np.append(start, last)) / US
-    return Lane(local_times(start, line.zone), length, state[begins].astype(np.int64))
-
-
 def local_times(t_us: Ints, zone: str) -> list[dt.datetime]:
     """UTC epoch [µs] → the building's wall-clock time, without zone, for axes."""
     local: list[dt.datetime] = (
         pl.Series(t_us).cast(TIME).dt.convert_time_zone(zone).dt.replace_time_zone(None).to_list()
     )
     return local
-
-
-def day_frame(
-    frame: pl.DataFrame, line: Timeline, day: dt.date, *, column: str = "time", before: bool = True
-) -> pl.DataFrame:
-    """Rows of a change-point frame within a day, with local times; the value that holds at midnight comes first."""
-    first, last = (pl.lit(t).cast(TIME) for t in line.bounds_us(day))
-    inside = frame.filter((pl.col(column) >= first) & (pl.col(column) < last))
-    if before:
-        held = frame.filter(pl.col(column) < first).tail(1).with_columns(first.alias(column))
-        inside = pl.concat([held, inside])
-    return inside.with_columns(pl.col(column).dt.convert_time_zone(line.zone).dt.replace_time_zone(None))

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from dashboard.figures.day_detail import day_figure
+from dashboard.figures.along_time import time_figure
 from dashboard.figures.day_raster import day_ticks, raster_figure
 from dashboard.figures.delay_curve import delay_figure
 from dashboard.figures.gap_lengths import gap_density, gap_figure, length_edges
@@ -15,6 +15,7 @@ from dashboard.figures.target_curve import target_figure
 from dashboard.figures.task_light import task_figure
 from dashboard.figures.theme import DARK, LIGHT, palette
 from dashboard.figures.timeline import raster, timeline
+from dashboard.figures.window import day_window
 from tests.dashboard import synthetic
 
 ZONE = synthetic.ZONE
@@ -41,7 +42,7 @@ def all_figures(channel, line):
     return {
         "delay": delay_figure(channel, LIGHT, currency="EUR"),
         "raster": raster_figure(raster(line), LIGHT),
-        "day": day_figure(channel, line, dt.date(2026, 3, 17), LIGHT),
+        "day": time_figure(channel, line, day_window(line, dt.date(2026, 3, 17)), LIGHT),
         "gaps": gap_figure(channel, LIGHT),
         "target": target_figure(channel, LIGHT),
         "task": task_figure(channel, LIGHT),
@@ -139,7 +140,7 @@ def test_mondays_are_named_in_a_long_log_and_every_day_in_a_short_one():
 
 
 def test_the_day_shows_movement_light_reading_daylight_and_output(channel, line):
-    shown = set(names(day_figure(channel, line, dt.date(2026, 3, 17), LIGHT)))
+    shown = set(names(time_figure(channel, line, day_window(line, dt.date(2026, 3, 17)), LIGHT)))
 
     assert {
         "movement",
@@ -154,7 +155,7 @@ def test_the_day_shows_movement_light_reading_daylight_and_output(channel, line)
 def test_a_day_without_illuminance_has_no_panel_for_it(channel, line):
     dark = replace(channel, light=replace(channel.light, daylight=None))
 
-    assert "illuminance [lx]" not in titles(day_figure(dark, line, dt.date(2026, 3, 17), LIGHT))
+    assert "illuminance [lx]" not in titles(time_figure(dark, line, day_window(line, dt.date(2026, 3, 17)), LIGHT))
 
 
 def test_gap_density_adds_up_to_the_gaps():

@@ -15,11 +15,10 @@ from dashboard.figures.timeline import (
     PRESENT_UNLIT,
     UNKNOWN,
     Steps,
-    day_frame,
-    day_spans,
     raster,
     timeline,
 )
+from dashboard.figures.window import course, day_window, spans
 from tests.dashboard.synthetic import ZONE, channel
 from tuning.schemas import EPISODES, GAPS, MOTIONS, SWITCH_OFFS
 
@@ -128,26 +127,28 @@ def test_less_than_a_cell_beyond_midnight_is_no_day():
 def test_spans_of_a_day_add_up_to_it_and_follow_each_other():
     line = line_of([(8, 9)], [(9, 15, 0.0)], output=[(0, 0.0), (8, 70.0), (9.5, 0.0)])
 
-    spans = day_spans(line, dt.date(2026, 3, 16))
+    found = spans(line, day_window(line, dt.date(2026, 3, 16)))
 
-    assert spans.state.tolist() == [DARK, PRESENT_LIT, EMPTY_LIT, DARK]
-    assert spans.length_s.tolist() == [8 * 3600, 3600, 1800, 14.5 * 3600]
-    assert spans.start[1].isoformat() == "2026-03-16T08:00:00"
+    assert found.state.tolist() == [DARK, PRESENT_LIT, EMPTY_LIT, DARK]
+    assert found.length_s.tolist() == [8 * 3600, 3600, 1800, 14.5 * 3600]
+    assert found.start[1].isoformat() == "2026-03-16T08:00:00"
 
 
 def test_the_day_the_clocks_change_has_23_hours():
     line = timeline(channel(), zone=ZONE)
 
-    assert day_spans(line, dt.date(2026, 3, 29)).length_s.sum() == 23 * 3600
+    assert spans(line, day_window(line, dt.date(2026, 3, 29))).length_s.sum() == 23 * 3600
 
 
 def test_a_day_begins_with_the_value_that_holds_at_midnight():
     line = line_of([(8, 9)], [(9, 39, 0.0)])
     frame = pl.DataFrame({"time": [at(20), at(30)], "value": [1.0, 2.0]}).cast({"time": pl.Datetime("us", "UTC")})
 
-    rows = day_frame(frame, line, dt.date(2026, 3, 17))
+    found = course(frame, day_window(line, dt.date(2026, 3, 17)), ZONE, column="value")
 
-    assert [(t.isoformat(), v) for t, v in rows.rows()] == [("2026-03-17T00:00:00", 1.0), ("2026-03-17T06:00:00", 2.0)]
+    told = [(t.isoformat(), v) for t, v in zip(found.at, found.value, strict=True)]
+    assert told == [("2026-03-17T00:00:00", 1.0), ("2026-03-17T06:00:00", 2.0), ("2026-03-18T00:00:00", 2.0)]
+    assert found.low is None
 
 
 def test_without_motion_there_is_no_timeline():

@@ -16,7 +16,7 @@ from dashboard.store import Store, Stores
 from tuning.results import Analysis, ChannelResult
 
 Place = dict[str, str]
-"""What the address names: ``building``, ``room``, ``channel``, ``day``."""
+"""What the address names: ``building``, ``room``, ``channel`` and what ``layout.KEPT`` lists."""
 Drawn = tuple[go.Figure, dict[str, str]]
 
 PLACE = Input(ids.ROOM, "data")

@@ -1,4 +1,4 @@
-"""All days as a raster, and one of them in full."""
+"""All days as a raster, and any stretch of time from the whole log down to seconds."""
 
 from __future__ import annotations
 
@@ -7,14 +7,18 @@ from typing import Any
 
 import dash
 import dash_mantine_components as dmc
+import numpy as np
 from dash import Input, Output, State, ctx, html
 from dash.development.base_component import Component
+from dash.exceptions import PreventUpdate
 
 from dashboard import ids
 from dashboard.components import key
-from dashboard.figures.day_detail import day_figure
+from dashboard.figures.along_time import time_figure
 from dashboard.figures.day_raster import raster_figure
 from dashboard.figures.theme import palette, sentence
+from dashboard.figures.timeline import Timeline, local_times
+from dashboard.figures.window import Window, day_window, local_window, moved, scaled, within
 from dashboard.pages.room import parts
 from dashboard.pages.room.context import (
     PLACE,
@@ -31,18 +35,26 @@ from dashboard.pages.room.context import (
 )
 from dashboard.store import Stores
 
-ZOOM: dict[str, object] = {
-    "displaylogo": False,
-    "modeBarButtons": [["zoom2d", "pan2d", "zoomIn2d", "zoomOut2d", "resetScale2d"]],
+ZOOM: dict[str, object] = {"displayModeBar": False, "scrollZoom": False, "doubleClick": "reset"}
+STEPS = {
+    ids.TIME_EARLIER: ("Earlier", "Half a window earlier"),
+    ids.TIME_LATER: ("Later", "Half a window later"),
+    ids.TIME_IN: ("Zoom in", "A third of the window"),
+    ids.TIME_OUT: ("Zoom out", "Three times the window"),
+    ids.TIME_ALL: ("Whole log", "From the first day to the last"),
 }
 
 URL_JS = """
-function(day, place) {
-  if (!day || !/\\/room\\/[^/]*$/.test(window.location.pathname)) { return dash_clientside.no_update; }
-  const query = new URLSearchParams(window.location.search);
-  query.set('day', day);
-  window.history.replaceState(window.history.state, '', window.location.pathname + '?' + query.toString());
-  return day;
+function(day, shown, off, place) {
+  if (!/\\/room\\/[^/]*$/.test(window.location.pathname)) { return dash_clientside.no_update; }
+  const query = new URLSearchParams(window.location.search), put = (key, value) => value ? query.set(key, value) : query.delete(key);
+  if (day) { put('day', day); }
+  if (shown) { put('from', shown.day ? '' : shown.first); put('to', shown.day ? '' : shown.last); }
+  if (off) { put('off', off.asked ? off.time : ''); }
+  const text = query.toString();
+  const url = window.location.pathname + (text ? '?' + text : '');
+  if (url !== window.location.pathname + window.location.search) { window.history.replaceState(window.history.state, '', url); }
+  return text;
 }
 """
 
@@ -58,17 +70,18 @@ def section() -> Component:
                 graph(ids.RASTER, QUIET, "Raster of all days: somebody there, lit with nobody there, left in the dark"),
             ),
             evidence(
-                "One day",
-                "Every movement the detector saw, what the light did, and what it read.",
-                _day_bar(),
+                "Along time",
+                "Every movement the detector saw, what the light did, and what it read. Drag across a stretch to zoom, down to seconds; "
+                "a double click goes back to the day. A click on a triangle opens that switch-off below.",
+                _bar(),
                 html.Div(id=ids.DAY_KEY),
-                graph(ids.DAY, ZOOM, "One day: movement, light, illuminance and output"),
+                graph(ids.DAY, ZOOM, "Along time: movement, light, illuminance and output"),
             ),
         ]
     )
 
 
-def _day_bar() -> Component:
+def _bar() -> Component:
     return html.Div(
         [
             html.Button("‹", id=ids.DAY_BACK, className="quiet", n_clicks=0, **{"aria-label": "Day before"}),
@@ -81,6 +94,15 @@ def _day_bar() -> Component:
                 **{"aria-label": "Day"},
             ),
             html.Button("›", id=ids.DAY_ON, className="quiet", n_clicks=0, **{"aria-label": "Day after"}),
+            html.Div(
+                [
+                    html.Button(word, id=name, className="quiet", n_clicks=0, title=meaning)
+                    for name, (word, meaning) in STEPS.items()
+                ],
+                className="steps",
+                role="group",
+                **{"aria-label": "Stretch of time shown"},
+            ),
         ],
         className="day-bar",
     )
@@ -117,15 +139,34 @@ def register(app: dash.Dash, stores: Stores) -> None:
             return fitted(sentence(palette(scheme), "The log holds no movement of this channel."))
         return fitted(raster_figure(made[1], palette(scheme), chosen=as_day(day), legend=False))
 
-    @app.callback(*drawn(ids.DAY), PLACE, SCHEME, Input(ids.DAY_CHOICE, "value"))
-    def detail(place: Place, scheme: str | None, day: str | None) -> Drawn:
-        here = find(stores, place)
-        made, when = here.pictures(), as_day(day)
-        if made is None or when is None or when not in made[1].days:
-            return fitted(sentence(palette(scheme), "No day to show."))
-        return fitted(day_figure(here.channel, made[0], when, palette(scheme), legend=False))
+    @app.callback(
+        Output(ids.WINDOW, "data"),
+        Input(ids.DAY_CHOICE, "value"),
+        Input(ids.DAY, "relayoutData"),
+        *(Input(name, "n_clicks") for name in STEPS),
+        State(ids.WINDOW, "data"),
+        State(ids.ROOM, "data"),
+    )
+    def look(day: str | None, dragged: dict[str, Any] | None, *more: Any) -> dict[str, Any]:
+        return choose_window(stores, more[-1], more[-2], day=day, dragged=dragged, trigger=ctx.triggered_id)
 
-    app.clientside_callback(URL_JS, Output(ids.ROOM_URL, "data"), Input(ids.DAY_CHOICE, "value"), PLACE)
+    @app.callback(*drawn(ids.DAY), Input(ids.WINDOW, "data"), SCHEME, State(ids.ROOM, "data"))
+    def along(shown: dict[str, Any] | None, scheme: str | None, place: Place) -> Drawn:
+        here = find(stores, place)
+        made = here.pictures()
+        window = None if made is None or not shown else local_window(made[0], shown["first"], shown["last"])
+        if made is None or window is None:
+            return fitted(sentence(palette(scheme), "No day to show."))
+        return fitted(time_figure(here.channel, made[0], window, palette(scheme)))
+
+    app.clientside_callback(
+        URL_JS,
+        Output(ids.ROOM_URL, "data"),
+        Input(ids.DAY_CHOICE, "value"),
+        Input(ids.WINDOW, "data"),
+        Input(ids.OFF, "data"),
+        PLACE,
+    )
 
 
 def as_day(text: str | None) -> dt.date | None:
@@ -153,3 +194,64 @@ def choose_day(
     if wanted not in days:
         wanted = parts.telling_day(made[1])
     return parts.day_options(made[1]), wanted.isoformat() if wanted else None
+
+
+def choose_window(
+    stores: Stores,
+    place: Place,
+    shown: dict[str, Any] | None,
+    *,
+    day: str | None,
+    dragged: dict[str, Any] | None,
+    trigger: Any,
+) -> dict[str, Any]:
+    """Return the stretch of time to show after a day was chosen, a stretch dragged over or a button pressed.
+
+    Raises
+    ------
+    PreventUpdate
+        Where there is nothing to show, or what happened changes nothing.
+    """
+    made = find(stores, place).pictures()
+    when = as_day(day)
+    if made is None or when is None or when not in made[1].days:
+        raise PreventUpdate
+    line, of_day = made[0], day_window(made[0], when)
+    now = local_window(line, shown["first"], shown["last"]) if shown else None
+    if shown is None and place.get("from"):
+        # A page that was just opened shows what its address says.
+        return told(line, local_window(line, place["from"], place.get("to", "")) or of_day, of_day)
+    if trigger == ids.DAY:
+        return told(line, _dragged(line, dragged, of_day), of_day)
+    if trigger in STEPS and now is not None:
+        return told(line, _stepped(line, now, trigger), of_day)
+    return told(line, of_day, of_day)
+
+
+def _dragged(line: Timeline, dragged: dict[str, Any] | None, of_day: Window) -> Window:
+    """Read what the figure says of a drag or a double click."""
+    ends = {key[-3:]: value for key, value in (dragged or {}).items() if key.startswith("xaxis") and ".range[" in key}
+    if any(key.endswith("autorange") for key in dragged or {}):
+        return of_day
+    window = local_window(line, *(str(ends.get(k, "")) for k in ("[0]", "[1]")))
+    if window is None:
+        raise PreventUpdate
+    return window
+
+
+def _stepped(line: Timeline, now: Window, trigger: str) -> Window:
+    if trigger == ids.TIME_ALL:
+        return within(line, line.first_us, line.first_us + 10**18)
+    if trigger in (ids.TIME_IN, ids.TIME_OUT):
+        return scaled(line, now, 1 / 3 if trigger == ids.TIME_IN else 3)
+    return moved(line, now, 0.5 if trigger == ids.TIME_LATER else -0.5)
+
+
+def told(line: Timeline, window: Window, of_day: Window) -> dict[str, Any]:
+    """Write a window for the page: its ends on the building's clock, and whether it is just the day that is chosen."""
+    first, last = (t.isoformat() for t in local_times(_array(window), line.zone))
+    return {"first": first, "last": last, "day": window == of_day}
+
+
+def _array(window: Window) -> Any:
+    return np.array([window.first_us, window.last_us], dtype=np.int64)

@@ -1,0 +1,267 @@
+"""One switch-off and the minutes around it, to say whether somebody was still there."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+from typing import Any
+from zoneinfo import ZoneInfo
+
+import dash
+import polars as pl
+from dash import ALL, Input, Output, State, ctx, html
+from dash.development.base_component import Component
+from dash.exceptions import PreventUpdate
+
+from dashboard import ids, words
+from dashboard.figures.along_time import time_figure
+from dashboard.figures.theme import palette, sentence
+from dashboard.figures.timeline import US
+from dashboard.figures.window import within
+from dashboard.pages.room.context import (
+    PLACE,
+    QUIET,
+    SCHEME,
+    VERSION,
+    Drawn,
+    Here,
+    Place,
+    drawn,
+    evidence,
+    find,
+    fitted,
+    graph,
+)
+from dashboard.reader import number
+from dashboard.store import Stores
+
+AROUND_S = 900.0
+"""Shown before the last movement and after the switch-off; a person's habit shows in a quarter of an hour. Chosen by us."""
+LISTED = 12
+"""Least sure switch-offs that are offered. Chosen by us: a person looks at a dozen, not at hundreds."""
+
+Off = dict[str, Any]
+
+
+@dataclass(frozen=True)
+class SwitchOff:
+    """One expiry as the page tells of it."""
+
+    time: dt.datetime
+    gap_s: float | None
+    resumed_after_s: float | None
+    daylight_lx: float | None
+    p_false: float | None
+    review: str | None
+
+    @property
+    def key(self) -> str:
+        """Its time as addresses carry it."""
+        return self.time.isoformat()
+
+
+def section() -> Component:
+    """Lay the section out."""
+    inner = evidence(
+        "Was somebody still there?",
+        "The switch-offs that the log leaves most open, first; each opens the minutes around it. Your word on one counts for more than its pattern.",
+        html.Div(
+            [
+                html.Div(id=ids.OFF_LIST, className="offs"),
+                html.Div(
+                    [
+                        html.Div(
+                            [
+                                html.Button("‹ Earlier one", id=ids.OFF_BACK, className="quiet", n_clicks=0),
+                                html.Button("Later one ›", id=ids.OFF_ON, className="quiet", n_clicks=0),
+                            ],
+                            className="day-bar",
+                        ),
+                        html.Div(id=ids.OFF_FACTS),
+                        graph(
+                            ids.OFF_PLOT,
+                            QUIET,
+                            "The minutes around the switch-off: movement, light, illuminance, output",
+                        ),
+                    ]
+                ),
+            ],
+            className="review",
+        ),
+    )
+    return html.Div(inner, id=ids.OFF_BOX, hidden=True)
+
+
+def register(app: dash.Dash, stores: Stores) -> None:
+    """Tie the section to the stores."""
+
+    @app.callback(
+        Output(ids.OFF, "data"),
+        PLACE,
+        VERSION,
+        Input(ids.DAY, "clickData"),
+        Input({"kind": ids.OFF_ROW, "time": ALL}, "n_clicks"),
+        Input(ids.OFF_BACK, "n_clicks"),
+        Input(ids.OFF_ON, "n_clicks"),
+        State(ids.OFF, "data"),
+    )
+    def choose(place: Place, _v: int | None, click: Any, _rows: Any, _back: int, _on: int, shown: Off | None) -> Off:
+        return choose_off(find(stores, place), place, shown, trigger=ctx.triggered_id, click=click)
+
+    @app.callback(
+        Output(ids.OFF_LIST, "children"),
+        Output(ids.OFF_FACTS, "children"),
+        Output(ids.OFF_BOX, "hidden"),
+        Input(ids.OFF, "data"),
+        State(ids.ROOM, "data"),
+    )
+    def text(shown: Off | None, place: Place) -> tuple[Any, Any, bool]:
+        here = find(stores, place)
+        off = looked_at(here, shown)
+        if off is None:
+            return [], [], True
+        return listed(here, off), facts(here, off), False
+
+    @app.callback(*drawn(ids.OFF_PLOT), Input(ids.OFF, "data"), SCHEME, State(ids.ROOM, "data"))
+    def minutes(shown: Off | None, scheme: str | None, place: Place) -> Drawn:
+        here = find(stores, place)
+        off, made = looked_at(here, shown), here.pictures()
+        if off is None or made is None:
+            return fitted(sentence(palette(scheme), "No switch-off to show."))
+        time_us, held_us = round(off.time.timestamp() * US), round((here.channel.current.hold_off_s or 0) * US)
+        around = round(AROUND_S * US)
+        window = within(made[0], time_us - held_us - around, time_us + around)
+        return fitted(time_figure(here.channel, made[0], window, palette(scheme), chosen=off.time))
+
+
+def offs_of(here: Here) -> pl.DataFrame:
+    """All switch-offs of the channel, in order."""
+    frame = here.channel.switch_offs
+    return pl.DataFrame(schema={"time": pl.Datetime("us", "UTC"), "p_false": pl.Float64}) if frame is None else frame
+
+
+def _one(row: dict[str, Any]) -> SwitchOff:
+    return SwitchOff(**{name: row[name] for name in SwitchOff.__dataclass_fields__})
+
+
+def looked_at(here: Here, shown: Off | None) -> SwitchOff | None:
+    """Find the switch-off that is looked at."""
+    time = as_time(shown["time"] if shown else None)
+    if time is None:
+        return None
+    rows = offs_of(here).filter(pl.col("time") == time)
+    return None if rows.is_empty() else _one(rows.row(0, named=True))
+
+
+def as_time(text: str | None) -> dt.datetime | None:
+    """Read a time from an address; ``None`` where it is none."""
+    try:
+        time = dt.datetime.fromisoformat(text or "")
+    except ValueError:
+        return None
+    return time if time.tzinfo is not None else None
+
+
+def least_sure(here: Here) -> list[SwitchOff]:
+    """The switch-offs of which the log says least: probabilities nearest to one half."""
+    rows = offs_of(here).filter(pl.col("p_false").is_not_null())
+    return [_one(r) for r in rows.sort((pl.col("p_false") - 0.5).abs(), "time").head(LISTED).iter_rows(named=True)]
+
+
+def choose_off(here: Here, place: Place, shown: Off | None, *, trigger: Any, click: Any) -> Off:
+    """Choose a switch-off: by a click in the figure or the list, a step, the address, or the least sure one.
+
+    Raises
+    ------
+    PreventUpdate
+        Where there is none, or what was clicked is none.
+    """
+    rows = offs_of(here)
+    if rows.is_empty():
+        raise PreventUpdate
+    if trigger == ids.DAY:
+        data = click["points"][0].get("customdata") if click else None
+        time = as_time(data[1]) if isinstance(data, list) and len(data) == 2 else None
+        return _asked(rows, time)
+    if isinstance(trigger, dict):
+        return _asked(rows, as_time(trigger["time"]))
+    now = as_time(shown["time"] if shown else None)
+    if trigger in (ids.OFF_BACK, ids.OFF_ON) and now is not None:
+        times = rows["time"]
+        index = int(times.search_sorted(now)) + (1 if trigger == ids.OFF_ON else -1)
+        return {"time": times[min(max(index, 0), len(times) - 1)].isoformat(), "asked": True}
+    wanted = as_time(place.get("off"))
+    if wanted is not None and not rows.filter(pl.col("time") == wanted).is_empty():
+        return {"time": wanted.isoformat(), "asked": True}
+    unsure = least_sure(here)
+    return {"time": unsure[0].key if unsure else rows["time"][0].isoformat(), "asked": False}
+
+
+def _asked(rows: pl.DataFrame, time: dt.datetime | None) -> Off:
+    if time is None or rows.filter(pl.col("time") == time).is_empty():
+        raise PreventUpdate
+    return {"time": time.isoformat(), "asked": True}
+
+
+def _clock(here: Here, time: dt.datetime) -> str:
+    local = time.astimezone(ZoneInfo(here.analysis.time_zone))
+    return f"{local:%a} {local.day} {local:%b}, {local:%H:%M}"
+
+
+def _chance(p_false: float | None) -> str:
+    return words.NONE if p_false is None else words.percent(p_false)
+
+
+def listed(here: Here, off: SwitchOff) -> Component:
+    """The least sure ones as buttons, with what is believed of each."""
+    return html.Ul(
+        [
+            html.Li(
+                html.Button(
+                    [
+                        html.Span(_clock(here, one.time)),
+                        html.Span([_bar(one.p_false), _chance(one.p_false)], className="chance"),
+                        *([html.Span(one.review, className="said")] if one.review else []),
+                    ],
+                    id={"kind": ids.OFF_ROW, "time": one.key},
+                    n_clicks=0,
+                    className="off here" if one.time == off.time else "off",
+                    **({"aria-current": "true"} if one.time == off.time else {}),
+                )
+            )
+            for one in least_sure(here)
+        ]
+    )
+
+
+def _bar(p_false: float | None) -> Component:
+    width = 0.0 if p_false is None else 100 * p_false
+    return html.I(html.I(style={"width": f"{width:.0f}%"}), className="meter", **{"aria-hidden": "true"})
+
+
+def facts(here: Here, off: SwitchOff) -> list[Component]:
+    """What the log says of one switch-off."""
+    c = here.channel
+    local = off.time.astimezone(ZoneInfo(here.analysis.time_zone))
+    rows = [
+        ("Somebody still there", _chance(off.p_false)),
+        ("No movement for", _length(off.gap_s)),
+        ("Next movement after it went off", _length(off.resumed_after_s)),
+        ("Daylight at the detector", words.lux(off.daylight_lx)),
+        ("Hold-off in force", words.hold(c.current.hold_off_s)),
+    ]
+    return [
+        html.H3(f"{local:%a} {local.day} {local:%b %Y, %H:%M:%S}", className="when"),
+        html.Dl([html.Div([html.Dt(k), html.Dd(v)]) for k, v in rows], className="facts"),
+    ]
+
+
+def _length(seconds: float | None) -> str:
+    """Write a length of time to its own size."""
+    if seconds is None:
+        return "the log ends first"
+    if seconds < 120:
+        return f"{number(seconds)}{words.NBSP}s"
+    if seconds < 7200:
+        return f"{number(seconds / 60, 1)}{words.NBSP}min"
+    return f"{number(seconds / 3600, 1)}{words.NBSP}h"
