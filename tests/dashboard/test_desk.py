@@ -100,7 +100,7 @@ def test_arrows_walk_the_list_and_space_selects(page, made_up_site):
 def test_a_day_is_chosen_by_address_and_by_step_and_survives_reload(page, made_up_site):
     page.goto(f"{made_up_site}/room/r101?channel=wall&day=2026-03-18")
     day = page.get_by_role("textbox", name="Day", exact=True).or_(page.get_by_role("combobox", name="Day", exact=True))
-    plot = page.get_by_label("One day: movement")
+    plot = page.get_by_label("Along time: movement")
     expect(day).to_have_value(re.compile("^Wed 18 Mar 2026"))
     expect(plot).to_contain_text("Wed 18 Mar 2026")
 
@@ -118,7 +118,7 @@ def test_a_click_on_the_raster_opens_that_day(page, made_up_site):
     page.goto(f"{made_up_site}/room/r101?channel=wall&day=2026-03-18")
     raster = page.get_by_label("Raster of all days")
     cells = raster.locator(".nsewdrag").first
-    expect(page.get_by_label("One day: movement")).to_contain_text("Wed 18 Mar 2026")
+    expect(page.get_by_label("Along time: movement")).to_contain_text("Wed 18 Mar 2026")
 
     # The first row is Monday 16 March; 03:00, where no mark lies.
     at = {"x": cells.bounding_box()["width"] / 8, "y": 4}
@@ -126,7 +126,7 @@ def test_a_click_on_the_raster_opens_that_day(page, made_up_site):
     expect(raster.locator(".hoverlayer")).to_contain_text("2026-03-16, around 0")
     cells.click(position=at)
 
-    expect(page.get_by_label("One day: movement")).to_contain_text("Mon 16 Mar 2026")
+    expect(page.get_by_label("Along time: movement")).to_contain_text("Mon 16 Mar 2026")
 
 
 def test_colours_follow_the_system_until_somebody_chooses_and_the_choice_is_kept(page, made_up_site):
