@@ -271,6 +271,10 @@ SHORT_RUNS_SHARE = 0.05
 """Share of the runs that a built-in hold-off may leave shorter than itself (log breaks, resets). Chosen by us."""
 
 
+PILED_SHARE = 0.5
+"""The pile at the short end is as dense as this against the densest place. Chosen by us."""
+
+
 def built_in_hold_off_s(runs_s: Floats, *, resolution_s: float) -> float | None:
     """Find the hold-off inside a held occupancy state: its runs are never shorter, and often just as long.
 
@@ -292,9 +296,10 @@ def built_in_hold_off_s(runs_s: Floats, *, resolution_s: float) -> float | None:
         return None
     width = max(2 * resolution_s, 5.0)
     counts = np.searchsorted(runs, runs + width, side="right") - np.arange(len(runs))
-    best = int(np.argmax(counts))
-    piled, below = counts[best], best
-    if piled < 5 or below > SHORT_RUNS_SHARE * len(runs) + 1 or runs[best] < 30:
+    # The pile stands at the short end; further up, runs of several movements may lie as dense.
+    best = int(np.argmax(counts[: int(SHORT_RUNS_SHARE * len(runs)) + 2]))
+    piled = counts[best]
+    if piled < max(5, PILED_SHARE * counts.max()) or runs[best] < 30:
         return None
     # A sampled run of k samples may be up to one sample shorter or longer than the state was.
     return float(np.median(runs[best : best + piled]))

@@ -131,7 +131,7 @@ def light_result(
         told = (*told, *wanted_finding(wanted, need_lx=task.need_lx))
     base = replace(base, calibrated=calibrated, findings=told, wanted=wanted)
     if chan.control == "switched":
-        return threshold_result(base, moments, chan, task=task, output=output)
+        return threshold_result(base, moments, chan, task=task)
     known = place if place is not None else place_of_zone(zone.key)
     year = None if known is None else year_moments(split, moments, latitude=known[0], longitude=known[1], zone=zone)
     return _dimmed(base, moments, chan, task=task, seed=seed, year=year)

@@ -1,4 +1,4 @@
-"""Switched light: the daylight below which it is wanted, the dead band it needs, and hunting.
+"""Switched light: the daylight below which it is wanted, and the dead band it needs.
 
 A switched channel goes on when somebody is there and the daylight is below a threshold, and off when the reading rises above it by the
 dead band. The lamps' own light is in that reading: a dead band narrower than what they add makes the light switch itself
@@ -10,10 +10,8 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
-import polars as pl
 
 from tuning.lit_time import Moments
-from tuning.motion import US, times_us
 from tuning.power import power_of_output
 from tuning.results import Finding, LightResult, TargetPoint
 from tuning.site import Channel
@@ -31,17 +29,9 @@ from tuning.task import (
 
 BAND_MARGIN = 1.1
 """The dead band should exceed the lamps' own light by a tenth. Chosen by us: above the noise of a reading."""
-CYCLE_S = 900.0
-"""Cycles of on and off longer than a quarter of an hour are no hunting. Chosen by us. [s]"""
-CYCLES_IN_A_ROW = 3
-SHORT_OF_HOLD_OFF = 0.9
-UNKNOWN_HOLD_OFF_S = 120.0
-"""Where the hold-off is not known: detectors are seldom set shorter (common practice, no source). [s]"""
 
 
-def threshold_result(
-    light: LightResult, moments: Moments, channel: Channel, *, task: Task, output: pl.DataFrame
-) -> LightResult:
+def threshold_result(light: LightResult, moments: Moments, channel: Channel, *, task: Task) -> LightResult:
     """Find the least threshold that keeps the task lit, and say what the lamps' own light does to it.
 
     Parameters
@@ -54,10 +44,8 @@ def threshold_result(
         The channel's entry in site.toml.
     task
         What the task gets and needs.
-    output
-        ``time``, ``value`` [%] of the channel, for hunting.
     """
-    findings = [*light.findings, *_lamps_alone(light, task), *_hunting(output, channel, task)]
+    findings = [*light.findings, *_lamps_alone(light, task)]
     seen = replace(light, task_lx_lit=lit_frame(moments, task), findings=tuple(findings))
     targets = candidates_lx(channel, highest_lx=task.need_lx / task.ratios.daylight + 100)
     # Where daylight alone keeps the lamps off, it must give the safety floor by itself, in brighter seasons than the log's, too.
@@ -115,47 +103,3 @@ def _dead_band(threshold_lx: float, moments: Moments, light: LightResult, task: 
     )
     evidence = {"lamps_lx": round(task.k, 1), "dead_band_lx": round(needed), "share_at_risk": round(at_risk, 3)}
     return Finding("dead-band", "info", text, evidence)
-
-
-def hunting_times(output: pl.DataFrame, *, hold_off_s: float | None) -> np.ndarray:
-    """Switch-offs that are part of hunting, as UTC epoch microseconds.
-
-    Parameters
-    ----------
-    output
-        ``time``, ``value`` [%].
-    hold_off_s
-        Hold-off in force. A light that goes off sooner after it came on was not switched off by absence. [s]
-
-    Returns
-    -------
-    Times of switch-offs in runs of at least three short cycles one after the other.
-    """
-    t, lit = times_us(output), output["value"].to_numpy() > 0
-    change = np.flatnonzero(np.diff(lit.astype(np.int8), prepend=0) != 0)
-    t, lit = t[change], lit[change]
-    off = np.flatnonzero(~lit[1:]) + 1
-    off = off[lit[off - 1]]
-    on_s = (t[off] - t[off - 1]) / US
-    limit = SHORT_OF_HOLD_OFF * hold_off_s if hold_off_s is not None else UNKNOWN_HOLD_OFF_S
-    short = on_s < limit
-    if off.size < CYCLES_IN_A_ROW:
-        return np.empty(0, dtype=np.int64)
-    # a cycle belongs to the one before if that was short, too, and not long ago
-    joined = short[1:] & short[:-1] & (np.diff(t[off]) < CYCLE_S * US)
-    run = np.cumsum(np.append(0, (~joined).astype(np.int64)))
-    size = np.bincount(run, weights=short)
-    return np.asarray(t[off][short & (size[run] >= CYCLES_IN_A_ROW)])
-
-
-def _hunting(output: pl.DataFrame, channel: Channel, task: Task) -> list[Finding]:
-    at = hunting_times(output, hold_off_s=channel.hold_off_s)
-    if at.size == 0:
-        return []
-    days = len(np.unique(at // (86_400 * US)))
-    stamps = pl.Series(at).cast(pl.Datetime("us", "UTC")).dt.strftime("%Y-%m-%dT%H:%M:%SZ").to_list()
-    text = (
-        f"The light switched itself off and on again: {at.size} times on {days} days it went off sooner than any absence could make it. Its own "
-        f"{task.k:.0f} lx at the detector exceed the dead band; widen it, or raise the threshold at which the light goes off."
-    )
-    return [Finding("hunting", "warning", text, {"switch_offs": int(at.size), "days": days, "times": stamps[:50]})]

@@ -100,14 +100,15 @@ def heater(case: Case) -> tuple[Case, pl.DataFrame]:
 def own_lamps(case: Case) -> tuple[Case, pl.DataFrame]:
     """The lamps going off trigger the detector, which lights them again, over and over."""
     rng, hold = case.rng, float(case.room.hold_off_s)
-    p, delay = rng.uniform(0.5, 0.9), rng.uniform(0.4, 1.8)
+    p, delay, lag = rng.uniform(0.5, 0.9), rng.uniform(0.4, 1.8), case.room.detector.off_lag_s
+    burns = case.world.lights[0].output > 0
     motion = case.run.motion_s.tolist()
     motion.append(case.run.span_s)
     extra = []
     for a, b in itertools.pairwise(motion):
         last = a
-        while last + hold + 3 < b and rng.random() < p:
-            last += hold + delay * rng.uniform(0.9, 1.1)
+        while last + hold + 3 < b and burns[int((last + hold) // GRID_S)] and rng.random() < p:
+            last += hold + lag + delay * rng.uniform(0.9, 1.1)
             extra.append(last)
     return _with_motion(case, np.asarray(extra))
 
@@ -154,12 +155,12 @@ def left_on(case: Case) -> tuple[Case, pl.DataFrame]:
     for day in chosen:
         i = int(np.searchsorted(on, day + 22 * 3600)) - 1
         j = int(np.searchsorted(on, day + DAY_S + 5 * 3600))
-        if i < 0 or on[i] < day + 13 * 3600 or not keep[i]:
+        if i < 0 or case.run.off_s[i] < day + 14 * 3600 or not keep[i]:
             continue
         until = min(on[j] if j < len(on) else run.span_s, day + DAY_S + 9 * 3600)
         keep[i + 1 : j] = False
         off[i], level[i] = until - 0.5, np.nan
-        presses.append(on[i] + 5.0)
+        presses.append(max(case.run.off_s[i] - 300.0, on[i] + 5.0))
     fields = {n: getattr(run, n)[keep] for n in ("on_s", "by_press", "present", "minds")}
     press = np.sort(np.concatenate([run.press_s, presses]))
     run = replace(run, **fields, off_s=off[keep], level=level[keep], press_s=press)
@@ -377,8 +378,31 @@ def saturated(case: Case) -> tuple[Case, pl.DataFrame]:
     return _lux(case, lambda _t, lx: np.minimum(lx, top))
 
 
-def _windows(case: Case) -> bool:
-    return bool(case.room.sky.windows)
+def _lit_evenings(case: Case) -> int:
+    """Long absences that begin with the lamps going off, not having been kept off by daylight."""
+    off, output = case.run.off_s, case.world.lights[0].output
+    burning = output[np.minimum(off // GRID_S, len(output) - 1).astype(int)] > 0
+    return int((burning & np.append(np.diff(off) > 2 * 3600, True)).sum())
+
+
+def _apart_share(case: Case) -> float:
+    """Share of lit minutes in which the two channels burn at clearly different outputs."""
+    minute = np.arange(len(case.world.lights[0].output)) * GRID_S
+    lit = case.run.lit_at(minute)
+    a, b = (light.output for light in case.world.lights)
+    return float(((np.abs(a - b) > 0.3) & lit).sum() / max(lit.sum(), 1))
+
+
+def _busy_share(case: Case) -> float:
+    """Share of the working hours of weekdays in which somebody is there."""
+    minute = np.arange(0.0, case.run.span_s, GRID_S)
+    scene = case.world.scene
+    i = np.searchsorted(scene.present_from_s, minute, side="right") - 1
+    there = (i >= 0) & (np.append(scene.present_to_s, -np.inf)[i] > minute)
+    day = np.searchsorted(case.calendar.midnight_s, minute, side="right") - 1
+    hour = (minute - case.calendar.midnight_s[day]) / 3600
+    working = (case.calendar.weekday[day] < 5) & (hour > 8) & (hour < 18)
+    return float(there[working].mean())
 
 
 def _dark_nights(case: Case) -> bool:
@@ -403,13 +427,14 @@ def _regular(case: Case) -> bool:
 
 
 AUTO: dict[str, Any] = {"mode": "auto-on", "leave_off_p": 0.0, "dims_p": 0.0}
-SHORT: dict[str, Any] = {"hidden_share": 0.0}
+SEEN: dict[str, Any] = {"hidden_share": 0.0}
+"""Nobody sits where the detector sees them badly: that would be a blind spot, if a small one."""
 
 FAULTS: dict[str, Fault] = {
     "heater": Fault(heater, ANY, AUTO),
-    "own-lamps": Fault(own_lamps, ANY, AUTO),
+    "own-lamps": Fault(own_lamps, ANY, AUTO, lambda c: len(c.run.on_s) > 40 and _lit_evenings(c) > 15),
     "sun-patch": Fault(sun_patch, WEEKDAYS, AUTO | {"windows": True}),
-    "next-door": Fault(next_door, DESKS, AUTO, lambda c: c.room.hold_off_s <= 900),
+    "next-door": Fault(next_door, DESKS, AUTO, lambda c: _busy_share(c) < 0.6),
     "blind-spot": Fault(
         _as_is,
         ("office", "open-plan office", "reading room", "meeting room"),
@@ -422,7 +447,10 @@ FAULTS: dict[str, Fault] = {
     "daylight-burner": Fault(daylight_burner, DESKS, AUTO | {"windows": True}, lambda c: _bright_share(c) > 0.08),
     "hunting": Fault(hunting, DESKS, AUTO, _switches),
     "swapped": Fault(
-        _as_is, ("open-plan office", "classroom", "reading room"), {"swapped": True, "own_detectors": True}, _two
+        _as_is,
+        ("open-plan office", "classroom", "reading room"),
+        {"swapped": True, "own_detectors": True},
+        lambda c: _two(c) and _apart_share(c) > 0.05,
     ),
     "fading": Fault(fading, ANY, AUTO, _lamps_tell),
     "dead": Fault(dead, ANY, AUTO, _switches),
@@ -435,8 +463,8 @@ FAULTS: dict[str, Fault] = {
     "stuck-lux": Fault(stuck_lux, ANY, {}, lambda c: c.room.light_log.sample_s > 0),
     "zero-offset": Fault(zero_offset, ANY, {}, _dark_nights),
     "saturated": Fault(saturated, DESKS, {"windows": True}, lambda c: c.room.light_log.sample_s > 0),
-    "healthy": Fault(_as_is),
-    "healthy-two-detectors": Fault(two_detectors),
+    "healthy": Fault(_as_is, ANY, SEEN),
+    "healthy-two-detectors": Fault(two_detectors, ANY, SEEN),
 }
 """Every kind of fault, and rooms with none."""
 

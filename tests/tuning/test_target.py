@@ -13,7 +13,6 @@ from tuning.place import place_of_zone
 from tuning.power import measured_curve, power_of_output
 from tuning.site import Channel, Room
 from tuning.target import light_result
-from tuning.threshold import hunting_times
 
 ZONE = ZoneInfo("Europe/Copenhagen")
 START_US = 1_767_225_600_000_000  # Thursday 1 January 2026, 00:00 UTC
@@ -257,15 +256,6 @@ def test_no_threshold_where_daylight_never_gives_the_safety_floor():
     """An office with 100 lx of daylight at most, 220 lx at the task: the light must be on whenever somebody is there."""
     light = result(room_log(100), control="switched", spot_readings=[LAMPS_ONLY, DAYLIGHT_ONLY])
     assert light.recommended_target_lx is None
-
-
-def test_hunting_is_told_from_absence():
-    """Two minutes on, one off, five times, under a hold-off of ten minutes; then an absence, and a light that stays on."""
-    cycle = np.arange(0, 900, 180.0)
-    t = np.concatenate([np.stack([cycle, cycle + 120], axis=1).ravel(), [1000.0, 3000.0, 4000.0, 9000.0]])
-    output = frame(t, np.tile([100.0, 0.0], len(t) // 2))
-    assert hunting_times(output, hold_off_s=600).size == 5
-    assert hunting_times(output, hold_off_s=60).size == 0
 
 
 def test_people_who_dim_show_what_they_want():

@@ -29,7 +29,7 @@ def diagnose(facts: Facts, triggers: Triggers) -> list[Finding]:
         Triggers without people, found before.
     """
     found = list(triggers.findings)
-    outside = next_door(facts.motion, offset_us=facts.offset_us, dwelling=facts.room.beliefs.dwelling)
+    outside = next_door(facts.motion, triggers.mask, offset_us=facts.offset_us, dwelling=facts.room.beliefs.dwelling)
     # Who is no person does not react to the dark.
     hidden = None if triggers.findings else blind_spots(facts)
     found += [f for f in (outside, hidden) if f is not None]

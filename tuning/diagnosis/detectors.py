@@ -109,8 +109,9 @@ def _never_alone(name: str, t: Ints, others: Ints, moved: dict[str, Ints]) -> Fi
     )
 
 
-IGNORED_SHARE, IGNORED_MORE = 0.5, 0.2
-"""Switch-offs that share one lag when a detector is left out, and how many more than with it. Chosen by us."""
+IGNORED_SHARE, IGNORED_MORE, IGNORED_LEAST = 0.5, 0.1, 8
+"""Share of the switch-offs that have one lag when a detector is left out, by how much it exceeds that with the detector, and by how many
+switch-offs; and it must at least halve the rest that has another lag. Chosen by us."""
 
 
 def _ignored(facts: Facts, series: dict[str, pl.DataFrame]) -> Finding | None:
@@ -127,7 +128,9 @@ def _ignored(facts: Facts, series: dict[str, pl.DataFrame]) -> Finding | None:
         log = motions(own, facts.name, span_us=facts.span_us)
         lags = switch_off_lags(facts.output, log, facts.presses_us)
         share = _share(lags)
-        if share >= max(IGNORED_SHARE, with_all + IGNORED_MORE) and (best is None or share > best[0]):
+        more = (share - with_all) * len(lags.off_us)
+        clear = share >= max(IGNORED_SHARE, with_all + IGNORED_MORE) and more >= IGNORED_LEAST
+        if clear and 1 - share <= 0.5 * (1 - with_all) and (best is None or share > best[0]):
             best = (share, name, lags)
     if best is None:
         return None

@@ -37,8 +37,9 @@ def _stretched(facts: Facts) -> Finding | None:
     )
 
 
-LEAST_AT_TOP, TOP_AGAINST_NEAR = 20, 3.0
-"""So many readings at the very top, and so many times more than in the tenth below it, are the end of the sensor's range. Chosen by us."""
+LEAST_AT_TOP, TOP_AGAINST_NEAR, LEAST_NEAR = 20, 8.0, 10
+"""So many readings at the very top, and so many times more than at each value in the tenth below it, are the end of the sensor's range. There must
+be some below: the constant light of a room without windows has none. Chosen by us."""
 DARK_LX = 8.0
 """With all lamps off at night a detector reads a few lux at most (common practice, no source); more is an offset or a lamp that is not logged."""
 LEAST_UNLIT = 100
@@ -54,7 +55,9 @@ def saturated(reading: pl.DataFrame) -> Finding | None:
     top = float(value.max())
     at_top = value >= top
     near = (value >= 0.9 * top) & ~at_top
-    if top <= 0 or at_top.sum() < LEAST_AT_TOP or at_top.sum() < TOP_AGAINST_NEAR * near.sum():
+    if top <= 0 or at_top.sum() < LEAST_AT_TOP or near.sum() < LEAST_NEAR:
+        return None
+    if at_top.sum() < TOP_AGAINST_NEAR * near.sum() / len(np.unique(value[near])):
         return None
     return Finding(
         "saturated-series",

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from tuning.diagnosis.facts import Facts, local_day, value_in_force
+from tuning.gaps import Bools
 from tuning.light import daylight_at
 from tuning.logs import sampling_interval_s
 from tuning.motion import US, Floats, Ints
@@ -86,7 +87,7 @@ def _in_daylight(facts: Facts) -> Finding | None:
     daylight = daylight_at(split, t)
     # A switched control waits for a dead band that is wider than its own lamps.
     enough = BRIGHT * needed + (1.5 * split.lamps[name].at_full_lx if facts.channel.control == "switched" else 0.0)
-    bright = (level > 0) & (daylight > enough)
+    bright = (level > 0) & (daylight > enough) & ~_asked_for(facts, t)
     wasteful = bright & (level >= BRIGHT_OUTPUT)
     hours = float(wasteful.sum() * STEP_S / 3600)
     if bright.sum() == 0 or wasteful.sum() / bright.sum() < BRIGHT_SHARE or hours / facts.weeks < BRIGHT_H_A_WEEK:
@@ -104,6 +105,17 @@ def _in_daylight(facts: Facts) -> Finding | None:
             "daylight_lx": round(float(np.median(daylight[wasteful]))),
         },
     )
+
+
+def _asked_for(facts: Facts, at_us: Ints) -> Bools:
+    """Whether somebody has pressed since the light came on."""
+    press, on = facts.presses_us, facts.ons_us()
+    if len(press) == 0:
+        return np.zeros(len(at_us), dtype=bool)
+    pressed = np.searchsorted(press, at_us, side="right") - 1
+    came = np.searchsorted(on, at_us, side="right") - 1
+    since = np.where(came >= 0, on[np.maximum(came, 0)], facts.span_us[0]) if len(on) else facts.span_us[0]
+    return np.asarray((pressed >= 0) & (press[np.maximum(pressed, 0)] >= since - 2 * US))
 
 
 HUNT_STEP = 20.0
@@ -144,7 +156,7 @@ def _hunting(facts: Facts) -> Finding | None:
     )
 
 
-def _by_control(facts: Facts, at_us: Ints) -> np.ndarray:
+def _by_control(facts: Facts, at_us: Ints) -> Bools:
     """Whether a move of the output is the control's own: no press, and no end of the hold-off or fresh movement behind it."""
     motion = facts.motion
     before = np.searchsorted(motion.start_us, at_us + 2 * US, side="right") - 1

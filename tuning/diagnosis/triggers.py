@@ -84,7 +84,8 @@ def _by_night(motion: MotionLog, lone: Bools, offset_us: int) -> tuple[Finding |
     per_night = np.bincount(nights[suspects] - nights.min(), minlength=int(nights.max() - nights.min()) + 1)
     many = per_night >= 3
     all_nights = max(motion.usable_days, 1.0)
-    share_lone = suspects.sum() / max(night.sum(), 1)
+    visits = np.append(True, motion.start_us[1:] - motion.end_us[:-1] > LONE_GAP_S * US)
+    share_lone = suspects.sum() / max((night & visits).sum(), 1)
     if many.sum() < 3 or many.sum() / all_nights < NIGHT_SHARE or share_lone < 0.7:
         return None, none
     times = motion.start_us[suspects]
@@ -119,7 +120,9 @@ def _by_own_lamps(motion: MotionLog, gaps: Gaps, lone: Bools, offs_us: Ints) -> 
     before = np.searchsorted(offs_us, motion.start_us + round(OWN_SLACK_S * US), side="right") - 1
     delay = np.where(before >= 0, (motion.start_us - offs_us[np.maximum(before, 0)]) / US, np.inf)
     heels = lone & (delay <= OWN_WITHIN_S)
-    absence = gaps.gap_s > LONG_ABSENCE_S
+    # Only where the light goes off in the course of the absence can it have triggered anything before.
+    end = gaps.start_us + np.round(gaps.gap_s * US).astype(np.int64)
+    absence = (gaps.gap_s > LONG_ABSENCE_S) & (np.searchsorted(offs_us, end) > np.searchsorted(offs_us, gaps.start_us))
     opens = heels[gaps.motion_before[absence]]
     delays = delay[gaps.motion_before[absence]][opens]
     if opens.sum() < OWN_LEAST or opens.mean() < OWN_SHARE:
@@ -141,12 +144,12 @@ def _by_own_lamps(motion: MotionLog, gaps: Gaps, lone: Bools, offs_us: Ints) -> 
     return Finding("triggers-without-people", "warning", message, evidence), mine
 
 
-QUIET_DAY_SHARE = 0.8
-"""Share of a day's movements that are lone ones from which nobody was there all day. Chosen by us."""
-SUN_LEAST, SUN_DAYS = 5, 2
-"""Lone triggers that such a day must have, and number of such days. Chosen by us: a passer-by or two are no sun."""
-SUN_HOURS = 6.0
-"""They come within so many hours of the day. Chosen by us: the sun moves on."""
+QUIET_DAY = 0.5
+"""A day with so much less movement than the median day is one on which hardly anybody comes. Chosen by us."""
+SUN_LEAST, SUN_SHARE, SUN_DAYS = 5, 0.4, 2
+"""Lone triggers that such a day must have, their share of its movements, and number of such days. Chosen by us: a passer-by or two are no sun."""
+SUN_HOURS = 4.5
+"""They come within so many hours of the day. Chosen by us: the sun moves on, and people's days are longer."""
 
 
 def _by_sun(motion: MotionLog, lone: Bools, reading: pl.DataFrame, offset_us: int) -> tuple[Finding | None, Bools]:
@@ -157,7 +160,8 @@ def _by_sun(motion: MotionLog, lone: Bools, reading: pl.DataFrame, offset_us: in
     size = int(number.max()) + 1
     total = np.bincount(number, minlength=size)
     single = np.bincount(number[lone], minlength=size)
-    empty = (single >= SUN_LEAST) & (single >= QUIET_DAY_SHARE * total)
+    usual = float(np.median(total[total > 0]))
+    empty = (single >= SUN_LEAST) & (single >= SUN_SHARE * total) & (total <= QUIET_DAY * usual)
     if empty.sum() < SUN_DAYS:
         return None, none
     hour = local_hour(motion.start_us, offset_us)
@@ -172,7 +176,7 @@ def _by_sun(motion: MotionLog, lone: Bools, reading: pl.DataFrame, offset_us: in
         "" if brighter is None or brighter < 1.1 else f" The reading is then {brighter:.1f} times that of other days."
     )
     message = (
-        f"On {int(empty.sum())} days without people there were {int(on_empty.sum())} lone triggers, most of them between "
+        f"On {int(empty.sum())} days with hardly anybody there were {int(on_empty.sum())} lone triggers, most of them between "
         f"{_clock(low)} and {_clock(high)}.{sunny} Look for sun on the floor or on something that warms up or moves, and mask or move the detector."
     )
     evidence = {
@@ -204,24 +208,24 @@ def _brighter(at_us: Ints, reading: pl.DataFrame) -> float | None:
     return float(np.nanmedian(ratio)) if np.isfinite(ratio).any() else None
 
 
-VISIT_GAP_S = 120.0
-"""Movements closer than this belong to one visit. Chosen by us."""
+VISIT_GAP_S = 300.0
+"""Movements closer than this belong to one visit. Chosen by us: who sits still for longer between every two movements is rare."""
 PASSING_S, PASSING_MOTIONS = 8.0, 2
 """Who only passes outside is seen once or twice, within seconds. Chosen by us."""
-PASSING_A_DAY = 11.0
-"""So many such visits on a working day, alone for minutes before and after. Chosen by us: people looking in are fewer."""
-PASSING_SHARE = 0.5
-"""And this share of all visits of the room."""
-ALONE_S = 180.0
+PASSING_A_DAY, PASSING_SHARE = 6.0, 0.44
+"""So many such visits on a day with people, and this share of all visits. Chosen by us, looking at simulated rooms: people who look in, and those
+who sit very still, make fewer."""
 
 
-def next_door(motion: MotionLog, *, offset_us: int, dwelling: bool) -> Finding | None:
+def next_door(motion: MotionLog, triggers: Bools, *, offset_us: int, dwelling: bool) -> Finding | None:
     """Find short visits without dwelling in a room where people stay: motion seen through a door or a glass wall.
 
     Parameters
     ----------
     motion
         The channel's motions.
+    triggers
+        Those without people, found before.
     offset_us
         UTC offset of the building. [µs]
     dwelling
@@ -234,27 +238,20 @@ def next_door(motion: MotionLog, *, offset_us: int, dwelling: bool) -> Finding |
     first = np.flatnonzero(opens)
     last = np.append(first[1:], len(start)) - 1
     length_s = (end[last] - start[first]) / US - motion.resolution_s
-    brief = (length_s <= PASSING_S) & (last - first < PASSING_MOTIONS)
-    pause = (start[first[1:]] - end[last[:-1]]) / US
-    alone = (np.append(np.inf, pause) > ALONE_S) & (np.append(pause, np.inf) > ALONE_S)
-    passing = brief & alone
-    days = local_day(start[first], offset_us)
-    working = np.bincount(days[~brief] - days.min(), minlength=int(days.max() - days.min()) + 1) >= 3
-    number = days - days.min()
-    per_day = np.bincount(number[passing], minlength=len(working))[working]
-    if len(per_day) < 3 or np.median(per_day) < PASSING_A_DAY or passing.mean() < PASSING_SHARE:
+    passing = (length_s <= PASSING_S) & (last - first < PASSING_MOTIONS) & ~triggers[first]
+    share = float(passing.sum() / max((~triggers[first]).sum(), 1))
+    per_day = passing.sum() / len(np.unique(local_day(start, offset_us)))
+    if per_day < PASSING_A_DAY or share < PASSING_SHARE:
         return None
-    times = start[first[passing]]
     return Finding(
         "motion-from-next-door",
         "warning",
-        f"About {np.median(per_day):.0f} times on a working day the detector sees one or two movements and then nobody for minutes "
-        f"({passing.mean():.0%} of all visits). People who come in stay; this looks like people passing outside, seen through a door or a glass "
-        "wall. Mask that part of the detector's view.",
+        f"About {per_day:.0f} times a day the detector sees one or two movements and then nobody for minutes ({share:.0%} of all visits). People who "
+        "come in stay; this looks like people passing outside, seen through a door or a glass wall. Mask that part of the detector's view.",
         {
-            "times": iso_times(times),
-            "per_day": round(float(np.median(per_day)), 1),
-            "share_of_visits": round(float(passing.mean()), 2),
+            "times": iso_times(start[first[passing]]),
+            "per_day": round(float(per_day), 1),
+            "share_of_visits": round(share, 2),
         },
     )
 
