@@ -1,0 +1,184 @@
+"""Finished analyses: which there are, what they rest on, what has changed since, and their results for the pages."""
+
+from __future__ import annotations
+
+import dataclasses
+import datetime as dt
+import functools
+import shutil
+import uuid
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from dashboard.workspace import inputs as given
+from dashboard.workspace import saved
+from dashboard.workspace.buildings import document
+from dashboard.workspace.errors import NotThereError
+from dashboard.workspace.inputs import Inputs
+from dashboard.workspace.space import Workspace, now
+from dashboard.workspace.tables import AnalysisRow
+from tuning import __version__
+from tuning.results import Analysis, ChannelResult
+
+CHANNELS_KEPT = 16
+"""Channels with frames that are kept in memory. Chosen by us: a year of one is some tens of megabytes."""
+
+
+@dataclass(frozen=True)
+class AnalysisInfo:
+    """A finished analysis. ``inputs`` is what it rests on: version, files, document, verdicts."""
+
+    id: int
+    building: str
+    version: str
+    inputs: Inputs
+    created_at: dt.datetime
+    created_by: str
+
+
+def latest(ws: Workspace, building: str) -> AnalysisInfo | None:
+    """Return the newest analysis of a building; ``None`` before the first."""
+    with ws.reading() as session:
+        row = latest_row(session, building)
+        return None if row is None else _info(row)
+
+
+def latest_row(session: Session, building: str) -> AnalysisRow | None:
+    """Return the row of the newest analysis."""
+    query = select(AnalysisRow).where(AnalysisRow.building == building)
+    return session.scalar(query.order_by(AnalysisRow.id.desc()).limit(1))
+
+
+def row_of(session: Session, building: str, number: int) -> AnalysisRow:
+    """Return the row of an analysis.
+
+    Raises
+    ------
+    NotThereError
+        If the building has no such analysis.
+    """
+    row = session.get(AnalysisRow, number)
+    if row is None or row.building != building:
+        raise NotThereError("analysis", number)
+    return row
+
+
+def all_of(ws: Workspace, building: str) -> list[AnalysisInfo]:
+    """Return all analyses of a building, the newest first."""
+    with ws.reading() as session:
+        query = select(AnalysisRow).where(AnalysisRow.building == building)
+        return [_info(row) for row in session.scalars(query.order_by(AnalysisRow.id.desc()))]
+
+
+def changes_since(ws: Workspace, building: str, number: int, room: str | None = None) -> list[str]:
+    """Say what an analysis no longer agrees with, as far as it bears on a room (or on any); empty where it is up to date."""
+    with ws.reading() as session:
+        return stale(session, building, row_of(session, building, number), room)
+
+
+def stale(session: Session, building: str, row: AnalysisRow, room: str | None) -> list[str]:
+    """As :func:`changes_since`, inside a transaction."""
+    return given.changes(row.inputs, given.present(session, building), room=room)
+
+
+def summary(ws: Workspace, building: str, number: int) -> Analysis:
+    """Return the results of an analysis without frames, under the names that building and rooms have now."""
+    with ws.reading() as session:
+        row = row_of(session, building, number)
+    facts, _ = document(ws, building)
+    called = tuple((room, entry.get("name") or room) for room, entry in facts.get("rooms", {}).items())
+    return _summary(_results(ws, building) / row.folder, facts["site"].get("name"), called)
+
+
+@functools.lru_cache(maxsize=8)
+def _summary(folder: Path, site: str | None, called: tuple[tuple[str, str], ...]) -> Analysis:
+    analysis, names = saved.load(folder), dict(called)
+    channels = (dataclasses.replace(c, room_name=names.get(c.room, c.room_name)) for c in analysis.channels)
+    return dataclasses.replace(analysis, site=site or analysis.site, channels=tuple(channels))
+
+
+def full_channel(ws: Workspace, building: str, number: int, room: str, channel: str) -> ChannelResult:
+    """Return one channel with its frames, under the name that its room has now.
+
+    Raises
+    ------
+    NotThereError
+        If the analysis has no such channel.
+    """
+    with ws.reading() as session:
+        row = row_of(session, building, number)
+    facts, _ = document(ws, building)
+    found = _full(
+        _results(ws, building) / row.folder, room, channel, facts.get("rooms", {}).get(room, {}).get("name") or room
+    )
+    if found is None:
+        raise NotThereError("channel", f"{room}/{channel}")
+    return found
+
+
+@functools.lru_cache(maxsize=CHANNELS_KEPT)
+def _full(folder: Path, room: str, channel: str, called: str) -> ChannelResult | None:
+    found = saved.load_channel(folder, room, channel)
+    return None if found is None else dataclasses.replace(found, room_name=called)
+
+
+def _results(ws: Workspace, building: str) -> Path:
+    return ws.building_folder(building) / "results"
+
+
+def keep(
+    ws: Workspace,
+    building: str,
+    analysis: Analysis,
+    inputs: Inputs,
+    *,
+    by: str,
+    job: int | None = None,
+    also: Callable[[Session], None] | None = None,
+) -> int:
+    """Write a finished analysis: first its folder, under a name that nobody knows; then, in one step, the row that names it.
+
+    Parameters
+    ----------
+    inputs
+        What it rests on, as it was when the work began.
+    also
+        Done in the same transaction; raises to keep nothing.
+    """
+    name = uuid.uuid4().hex
+    results = _results(ws, building)
+    results.mkdir(parents=True, exist_ok=True)
+    unfinished = results / f".{name}"
+    saved.save(analysis, unfinished, name)
+    unfinished.rename(results / name)
+    try:
+        with ws.writing() as session:
+            if also:
+                also(session)
+            row = AnalysisRow(
+                building=building, job=job, folder=name, version=__version__, inputs=inputs, created_at=now(), created_by=by
+            )  # fmt: skip
+            session.add(row)
+            session.flush()
+            return row.id
+    except BaseException:
+        shutil.rmtree(results / name, ignore_errors=True)
+        raise
+
+
+def sweep(ws: Workspace) -> int:
+    """Delete what interrupted jobs left behind. Call it only while no job runs. Returns how many folders went."""
+    with ws.reading() as session:
+        known = set(session.scalars(select(AnalysisRow.folder)))
+    left = [f for f in (ws.folder / "buildings").glob("*/results/*") if f.name not in known]
+    for folder in left:
+        shutil.rmtree(folder, ignore_errors=True)
+    return len(left)
+
+
+def _info(row: AnalysisRow) -> AnalysisInfo:
+    return AnalysisInfo(row.id, row.building, row.version, row.inputs, row.created_at, row.created_by)

@@ -1,0 +1,87 @@
+"""All that an analysis rests on, as plain JSON; and what has changed since, in words."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from dashboard.workspace import documents
+from dashboard.workspace.buildings import row_of
+from dashboard.workspace.documents import MISSING
+from dashboard.workspace.tables import FileRow
+from dashboard.workspace.verdicts import rows_standing
+from tuning import __version__
+
+Inputs = dict[str, Any]
+"""``version``, ``files`` (``id``, ``name``, ``sha256`` of each log), ``document``, ``verdicts``."""
+
+
+def present(session: Session, building: str) -> Inputs:
+    """What an analysis begun now would rest on."""
+    row = row_of(session, building)
+    files = session.scalars(
+        select(FileRow).where(FileRow.building == building, FileRow.removed_at.is_(None)).order_by(FileRow.id)
+    )
+    return {
+        "version": __version__,
+        "files": [{"id": f.id, "name": f.name, "sha256": f.sha256} for f in files],
+        "document": row.document,
+        "verdicts": [
+            {"room": v.room, "channel": v.channel, "time": v.time.isoformat(), "present": v.present, "by": v.by}
+            for v in rows_standing(session, building)
+        ],
+    }
+
+
+def changes(before: Inputs, after: Inputs, *, room: str | None = None) -> list[str]:
+    """Say what differs between the inputs of two analyses, as far as it bears on a room (or on any).
+
+    Names and notes bear on nothing.
+    """
+    told = []
+    if before["version"] != after["version"]:
+        told.append(f"holdoff {before['version']} → {after['version']}")
+    told += _files(before, after)
+    told += _facts(before["document"], after["document"], room)
+    told += _verdicts(before, after, room)
+    return told
+
+
+def _files(before: Inputs, after: Inputs) -> Iterator[str]:
+    was, now = ({f["id"]: f for f in x["files"]} for x in (before, after))
+    yield from (f"log {f['name']} added" for i, f in now.items() if i not in was)
+    yield from (f"log {f['name']} taken out" for i, f in was.items() if i not in now)
+
+
+def _facts(before: documents.Document, after: documents.Document, room: str | None) -> Iterator[str]:
+    for path, was, then in documents.differences(before, after):
+        if not documents.telling(path) or (path[0] == "rooms" and room is not None and path[1:2] not in ((room,), ())):
+            continue
+        if path[0] == "logs":
+            yield "how the logs are read"
+            continue
+        standard = documents.defaults(path)
+        if (standard if was is MISSING else was) != (standard if then is MISSING else then):
+            yield f"{'.'.join(path[1:])} {_shown(was, standard)} → {_shown(then, standard)}"
+
+
+def _shown(value: Any, standard: Any) -> str:
+    value = standard if value is MISSING else value
+    return "not given" if value is None else "…" if isinstance(value, dict | list | tuple) else str(value)
+
+
+def _verdicts(before: Inputs, after: Inputs, room: str | None) -> Iterator[str]:
+    was, now = (
+        {(v["room"], v["channel"], v["time"], v["present"]): v for v in x["verdicts"] if room in (None, v["room"])}
+        for x in (before, after)
+    )
+    for key, v in now.items():
+        if key not in was:
+            word = "somebody" if v["present"] else "nobody"
+            yield f"{v['by']} said {word} was there at {v['time'][:16].replace('T', ' ')} UTC"
+    for key, v in was.items():
+        if key not in now:
+            yield f"the verdict of {v['by']} on {v['time'][:16].replace('T', ' ')} UTC was taken back"

@@ -1,0 +1,1 @@
+"""How older databases become newer ones."""

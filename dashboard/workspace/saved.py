@@ -1,0 +1,107 @@
+"""Analyses on disk: one JSON with all that lists and cards show, and a Parquet file for every frame, read when a room is looked at.
+
+Nothing here knows the fields of :mod:`tuning.results`: they are read off its dataclasses, so that a new field is kept without a word, and an
+analysis that was saved before it has the field's default.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import datetime as dt
+import json
+import types
+import typing
+from pathlib import Path
+from typing import Any, TypeVar
+
+import polars as pl
+
+from tuning.results import Analysis, ChannelResult
+
+FRAME = "$frame"
+DOCUMENT = "analysis.json"
+T = TypeVar("T")
+
+
+def save(
+    analysis: Analysis, folder: Path, name: str, kept: dict[tuple[str, str], dict[str, Any]] | None = None
+) -> None:
+    """Write an analysis into a folder that is not there yet.
+
+    Parameters
+    ----------
+    folder
+        Where to write now; it may be renamed afterwards.
+    name
+        What the folder will be called in the end, for the references to frames.
+    kept
+        Saved entries, by room and channel, of channels that are taken over from an earlier analysis instead.
+    """
+    folder.mkdir(parents=True)
+    kept = kept or {}
+    channels = []
+    for number, channel in enumerate(analysis.channels):
+        key = (channel.room, channel.channel)
+        channels.append(kept[key] if key in kept else _encode(channel, folder, f"{name}/{number}"))
+    whole = _encode(dataclasses.replace(analysis, channels=()), folder, name) | {"channels": channels}
+    (folder / DOCUMENT).write_text(json.dumps(whole, ensure_ascii=False), encoding="utf-8")
+
+
+def load(folder: Path) -> Analysis:
+    """Read an analysis without its frames."""
+    return _decode(document(folder), Analysis, None)
+
+
+def document(folder: Path) -> dict[str, Any]:
+    """Read what was saved, as plain JSON."""
+    return json.loads((folder / DOCUMENT).read_text(encoding="utf-8"))
+
+
+def load_channel(folder: Path, room: str, channel: str) -> ChannelResult | None:
+    """Read one channel with its frames; ``None`` where the analysis has no such channel."""
+    entry = next((c for c in document(folder)["channels"] if (c["room"], c["channel"]) == (room, channel)), None)
+    return None if entry is None else _decode(entry, ChannelResult, folder.parent)
+
+
+def _encode(value: Any, folder: Path, name: str) -> Any:
+    if isinstance(value, pl.DataFrame):
+        # The first part of a name is the folder's own.
+        path = folder.joinpath(*name.split("/")[1:-1], name.rsplit("/", maxsplit=1)[-1] + ".parquet")
+        path.parent.mkdir(parents=True, exist_ok=True)
+        value.write_parquet(path)
+        return {FRAME: name + ".parquet"}
+    if dataclasses.is_dataclass(value):
+        return {f.name: _encode(getattr(value, f.name), folder, f"{name}/{f.name}") for f in dataclasses.fields(value)}
+    if isinstance(value, dict):
+        return {str(k): _encode(v, folder, f"{name}/{k}") for k, v in value.items()}
+    if isinstance(value, list | tuple):
+        return [_encode(v, folder, f"{name}/{i}") for i, v in enumerate(value)]
+    if isinstance(value, dt.datetime):
+        return value.isoformat()
+    if hasattr(value, "item"):
+        # A number of numpy's.
+        return value.item()
+    return value
+
+
+def _decode(value: Any, kind: Any, results: Path | None) -> Any:
+    """Build a value of a kind; frames are left out where ``results`` is ``None``."""
+    if isinstance(value, dict) and FRAME in value:
+        return None if results is None else pl.read_parquet(results / value[FRAME])
+    if value is None:
+        return None
+    origin, inner = typing.get_origin(kind), typing.get_args(kind)
+    if origin in (typing.Union, types.UnionType):
+        return _decode(value, next(k for k in inner if k is not type(None)), results)
+    if dataclasses.is_dataclass(kind):
+        hints = typing.get_type_hints(kind)
+        known = {f.name for f in dataclasses.fields(kind)}
+        return kind(**{k: _decode(v, hints[k], results) for k, v in value.items() if k in known})  # type: ignore[operator]
+    if origin is tuple:
+        kinds = [inner[0]] * len(value) if len(inner) == 2 and inner[1] is Ellipsis else inner
+        return tuple(_decode(v, k, results) for v, k in zip(value, kinds, strict=True))
+    if origin is dict:
+        return {k: _decode(v, inner[1], results) for k, v in value.items()}
+    if origin is list:
+        return [_decode(v, inner[0], results) for v in value]
+    return dt.datetime.fromisoformat(value) if kind is dt.datetime else value
