@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import zlib
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from pathlib import Path
 
 import polars as pl
@@ -50,13 +50,19 @@ def analyse_folder(folder: Path, *, progress: Progress | None = None, verdicts: 
 
 
 def analyse_logs(
-    site: Site, logs: Logs, *, progress: Progress | None = None, verdicts: pl.DataFrame | None = None
+    site: Site,
+    logs: Logs,
+    *,
+    progress: Progress | None = None,
+    verdicts: pl.DataFrame | None = None,
+    rooms: Collection[str] | None = None,
+    outages: tuple[Outage, ...] | None = None,
 ) -> Analysis:
-    """Analyse logs already read. See :func:`analyse_folder`."""
+    """Analyse logs already read; only some rooms, or with silences already found, where given. See :func:`analyse_folder`."""
     say = progress or _quiet
     results: list[ChannelResult] = []
-    names = [name for name, room in site.rooms.items() if room.channels]
-    outages = find_outages(logs)
+    names = [name for name, room in site.rooms.items() if room.channels and (rooms is None or name in rooms)]
+    outages = find_outages(logs) if outages is None else outages
     for done, name in enumerate(names):
         say(done / len(names), f"analysing {site.rooms[name].name or name}")
         results += analyse_room(site, logs, name, verdicts=verdicts, outages=outages)

@@ -75,13 +75,13 @@ class EditRow(Base):
 
 
 class FileRow(Base):
-    """A log as uploaded. ``name`` is what the person called it; on disk it is known by ``id`` and ``suffix`` only."""
+    """A log as uploaded. ``name`` is what the person called it, ``stored`` the harmless name that it has on disk."""
 
     __tablename__ = "file"
     id: Mapped[int] = mapped_column(primary_key=True)
     building: Mapped[str] = mapped_column(ForeignKey("building.id"), index=True)
     name: Mapped[str]
-    suffix: Mapped[str]
+    stored: Mapped[str] = mapped_column(unique=True)
     size: Mapped[int]
     sha256: Mapped[str]
     added_at: Mapped[dt.datetime]
@@ -91,7 +91,7 @@ class FileRow(Base):
 
 
 class UploadRow(Base):
-    """A file on its way. ``received`` bytes are safely on disk. ``file`` once it has arrived."""
+    """A file on its way. ``received`` bytes are safely on disk; ``modified`` tells two files of one name apart; ``file`` once it has arrived."""
 
     __tablename__ = "upload"
     id: Mapped[str] = mapped_column(primary_key=True)
@@ -99,6 +99,8 @@ class UploadRow(Base):
     name: Mapped[str]
     size: Mapped[int]
     sha256: Mapped[str | None]
+    modified: Mapped[int] = mapped_column(server_default="0")
+    received: Mapped[int] = mapped_column(server_default="0")
     created_at: Mapped[dt.datetime]
     touched_at: Mapped[dt.datetime]
     by: Mapped[str]

@@ -180,12 +180,18 @@ def test_every_earlier_schema_is_brought_up_to_date_with_all_that_was_in_it(tmp_
         db.exec_driver_sql(
             "INSERT INTO edit (building, at, by, changes) VALUES ('old', '2026-01-02 03:04:05', 'Anna', '[]')"
         )
+        named = "suffix" if earlier == "0001" else "stored"
+        db.exec_driver_sql(
+            f"INSERT INTO file (building, name, {named}, size, sha256, added_at, added_by) "
+            "VALUES ('old', 'a.csv', '.csv', 9, 'ab', '2026-01-02 03:04:05', 'Anna')"
+        )
     engine.dispose()
 
     ws = Workspace(tmp_path)
 
     assert (buildings.info(ws, "old").revision, buildings.info(ws, "old").name) == (3, "Old")
     assert len(buildings.history(ws, "old")) == 1
+    assert buildings.info(ws, "old").files == 1
     with ws.engine.connect() as connection:
         assert compare_metadata(MigrationContext.configure(connection), Base.metadata) == []
         assert connection.exec_driver_sql("PRAGMA foreign_keys").scalar() == 1

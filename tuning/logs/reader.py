@@ -19,7 +19,7 @@ from tuning.logs.clock import Clock
 from tuning.logs.layouts import MOST_SHOWN, Layout, Where, Wide, layout_of
 from tuning.logs.notes import Notes
 from tuning.logs.sources import SUFFIXES, Batch, Source, is_log, open_frame, open_log
-from tuning.logs.store import Rows, Store, reading_frames
+from tuning.logs.store import Rows, Store, Values, reading_frames
 from tuning.logs.times import EARLIEST_US, LATEST_US, TimeColumn, day_is_first, either_order, joined, read_times
 from tuning.results import Finding
 from tuning.schemas import READINGS
@@ -59,6 +59,10 @@ class Logs:
     def times_us(self, series: int) -> npt.NDArray[np.int64]:
         """Times of one series by its number, sorted. UTC epoch [µs]."""
         return self._rows[series].t
+
+    def values(self, series: int) -> Values:
+        """Values of one series by its number, in the order of its times."""
+        return self._rows[series].value
 
     def readings(self, room: str) -> pl.DataFrame:
         """Return the READINGS frame of one room, sorted by time; empty where the logs hold nothing of it."""

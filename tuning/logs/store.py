@@ -55,7 +55,7 @@ class Key(NamedTuple):
         return "/".join(part for part in self if part)
 
 
-def _smallest(value: npt.NDArray[np.float64]) -> Values:
+def smallest(value: npt.NDArray[np.float64]) -> Values:
     """Values in the fewest bytes that hold them exactly."""
     if len(value) and value.min() >= 0 and value.max() <= 255:
         byte = value.astype(np.uint8)
@@ -153,7 +153,7 @@ class Store:
                     "Correct the columns that name them",
                 )
             part = self._parts[key, end] = _Growing()
-        part.add(t, _smallest(value))
+        part.add(t, smallest(value))
 
     def finish(self) -> tuple[pl.DataFrame, dict[int, Rows]]:
         """Sort every series, drop what is there twice, and move times that close their interval to its start.
