@@ -32,6 +32,7 @@
   /* numbers */
   const formats = {};
   function number(value, digits) {
+    if (Math.abs(value) < 0.5 * 10 ** -digits) { value = 0; }
     const key = data.language + digits;
     if (!formats[key]) {
       try { formats[key] = new Intl.NumberFormat(data.language, {minimumFractionDigits: digits, maximumFractionDigits: digits}); }

@@ -12,7 +12,7 @@ import polars as pl
 from dashboard.figures.day_raster import state_colours
 from dashboard.figures.theme import Palette, dress, panels, rgba
 from dashboard.figures.timeline import EMPTY_LIT, PRESENT_LIT, PRESENT_UNLIT, UNKNOWN, US, Timeline, local_times
-from dashboard.figures.window import EXACT, Course, Window, counted, course, inside, shares, spans
+from dashboard.figures.window import EXACT, LANE_S, Course, Window, counted, course, inside, shares, spans
 from tuning.results import ChannelResult
 from tuning.wording import duration
 
@@ -162,7 +162,7 @@ def _share_bars(figure: go.Figure, line: Timeline, window: Window, by_state: dic
 
 def _movement(figure: go.Figure, line: Timeline, window: Window, colours: Palette) -> None:
     moves = inside(line.motions, window, column="start")
-    if len(moves) <= EXACT:
+    if len(moves) <= 2 * EXACT and window.length_s <= LANE_S:
         at = local_times(moves["start"].dt.epoch("us").to_numpy(), line.zone)
         figure.add_trace(
             go.Scatter(
@@ -306,6 +306,5 @@ def _targets(figure: go.Figure, result: ChannelResult, colours: Palette, row: in
 
 def _output(figure: go.Figure, c: Course, colours: Palette, row: int) -> None:
     _course(figure, c, "output", "%", {"color": colours.ink, "width": 1.2}, row)
-    if c.low is None:
-        figure.data[-1].update(fill="tozeroy", fillcolor=colours.dark)
+    figure.data[-1].update(fill="tozeroy", fillcolor=colours.dark)
     figure.update_yaxes(title_text="output [%]", range=[0, 105], row=row, col=1)

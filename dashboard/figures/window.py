@@ -33,8 +33,10 @@ from tuning.schemas import TIME
 BINS: Final = 500
 """Most bins across the page: two or three pixels each at full width, finer than anybody points at. Chosen by us."""
 BIN_S: Final = (1, 2, 5, 10, 15, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200, 10800, 21600, 43200, 86400)
-EXACT: Final = 1200
-"""A series with no more points than this in the window is drawn as it is. Chosen by us."""
+EXACT: Final = 600
+"""A series with no more points than this in the window is drawn as it is: about one a pixel. Chosen by us."""
+LANE_S: Final = 3 * 86400.0
+"""In a longer window a stretch of minutes is narrower than a pixel, and shares of bins tell more. Chosen by us."""
 LEAST_S: Final = 5.0
 """Nobody zooms closer than a few seconds: logs are no finer."""
 
@@ -106,6 +108,8 @@ def moved(line: Timeline, window: Window, share: float) -> Window:
 def spans(line: Timeline, window: Window) -> Lane | None:
     """Stretches of one state each; ``None`` where they are too many to draw one by one."""
     first, last = window.first_us, window.last_us
+    if window.length_s > LANE_S:
+        return None
     inside = [s.at_us[slice(*np.searchsorted(s.at_us, [first, last], side="right"))] for s in (line.present, line.lit)]
     at = np.unique(np.concatenate([np.array([first]), *inside]))
     at = at[at < last]
