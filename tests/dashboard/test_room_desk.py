@@ -132,7 +132,9 @@ def test_the_whole_log_zooms_to_minutes_and_the_address_keeps_the_stretch(page, 
     page.get_by_role("button", name="Whole log").click()
     expect(plot).to_contain_text("Mon 16 Mar to Fri 3 Apr 2026")
     for _ in range(6):
+        before = page.evaluate("window.location.search")
         page.get_by_role("button", name="Zoom in").click()
+        page.wait_for_function("before => window.location.search !== before", arg=before)
     # Nineteen days by three to the sixth: half an hour about noon of the tenth.
     expect(plot).to_contain_text("Wed 25 Mar 2026")
     page.wait_for_function("window.location.search.includes('from=')")
