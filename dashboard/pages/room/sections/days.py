@@ -148,7 +148,7 @@ def register(app: dash.Dash, stores: Stores) -> None:
         State(ids.ROOM, "data"),
     )
     def look(day: str | None, dragged: dict[str, Any] | None, *more: Any) -> dict[str, Any]:
-        return choose_window(stores, more[-1], more[-2], day=day, dragged=dragged, trigger=ctx.triggered_id)
+        return choose_window(stores, more[-1], more[-2], day=day, dragged=dragged, trigger=_trigger())
 
     @app.callback(*drawn(ids.DAY), Input(ids.WINDOW, "data"), SCHEME, State(ids.ROOM, "data"))
     def along(shown: dict[str, Any] | None, scheme: str | None, place: Place) -> Drawn:
@@ -221,11 +221,19 @@ def choose_window(
     if shown is None and place.get("from"):
         # A page that was just opened shows what its address says.
         return told(line, local_window(line, place["from"], place.get("to", "")) or of_day, of_day)
+    if now is None:
+        return told(line, of_day, of_day)
     if trigger == ids.DAY:
         return told(line, _dragged(line, dragged, of_day), of_day)
-    if trigger in STEPS and now is not None:
+    if trigger in STEPS:
         return told(line, _stepped(line, now, trigger), of_day)
     return told(line, of_day, of_day)
+
+
+def _trigger() -> str | None:
+    """What happened; a day that was chosen counts for more than the figure's own news of the same moment."""
+    happened = {name.rpartition(".")[0] for name in ctx.triggered_prop_ids}
+    return ids.DAY_CHOICE if ids.DAY_CHOICE in happened else ctx.triggered_id
 
 
 def _dragged(line: Timeline, dragged: dict[str, Any] | None, of_day: Window) -> Window:
