@@ -499,6 +499,7 @@ def _result(
         switch_offs=offs,
         episodes=stays,
         output=output.rename({"value": "output_pct"}),
+        covered_us=tuple((int(a), int(b)) for a, b in motion.covered_us),
         draws=draws_frame(rates, wide),
         sure=sureness(cost, wide_cost, current_index, choice.index),
     )

@@ -96,23 +96,21 @@ def events(
 
 
 @app.command()
-def check(folder: Folder) -> None:
-    """Read the logs and report what is wrong with them."""
-    from tuning.console import print_finding
+def check(
+    folder: Folder, json: Annotated[Path | None, typer.Option(help="Write the whole check as JSON.")] = None
+) -> None:
+    """Read the logs and report what is wrong with them and with the rooms."""
+    from tuning.check import check_document, check_folder
+    from tuning.check_table import print_check
+    from tuning.console import progress
+    from tuning.export import write_document
 
-    analysis = _analyse(folder)
-    console = _console()
-    for f in analysis.findings:
-        print_finding(console, f)
-    usable = 0
-    for c in analysis.channels:
-        console.print(
-            f"[bold]{c.room}/{c.channel}[/]: {c.usable_days:.1f} usable days of {c.days:.1f}", highlight=False
-        )
-        for f in c.findings:
-            print_finding(console, f)
-        usable += bool(c.delay_curve)
-    if not usable:
+    with progress(Console(stderr=True)) as say:
+        found = check_folder(folder, progress=say)
+    print_check(_console(), found)
+    if json:
+        write_document(check_document(found), json)
+    if not found.usable:
         raise TuningError(
             f"{folder}: no channel has a usable motion log. Motion is needed. Check the logs and the mapping in site.toml."
         )

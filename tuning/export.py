@@ -122,9 +122,12 @@ def document(analysis: Analysis) -> dict[str, Any]:
 
 def write_json(analysis: Analysis, path: Path) -> None:
     """Write the contract's JSON."""
-    path.write_text(
-        json.dumps(document(analysis), indent=1, ensure_ascii=False, allow_nan=False) + "\n", encoding="utf-8"
-    )
+    write_document(document(analysis), path)
+
+
+def write_document(content: dict[str, Any], path: Path) -> None:
+    """Write a JSON document."""
+    path.write_text(json.dumps(content, indent=1, ensure_ascii=False, allow_nan=False) + "\n", encoding="utf-8")
 
 
 def settings_table(analysis: Analysis) -> pl.DataFrame:

@@ -196,6 +196,8 @@ class ChannelResult:
     episodes: pl.DataFrame | None = None
     output: pl.DataFrame | None = None
     """``time``, ``output_pct`` change points, for pictures."""
+    covered_us: tuple[tuple[int, int], ...] = ()
+    """Stretches in which the motion log counts, UTC epoch. [µs]"""
     draws: pl.DataFrame | None = None
     """DRAWS: what the resampled days say of every candidate, so that other prices can be tried without the log."""
     sure: Sureness | None = None

@@ -32,7 +32,8 @@ def diagnose(facts: Facts, triggers: Triggers) -> list[Finding]:
     outside = next_door(facts.motion, triggers.mask, offset_us=facts.offset_us, dwelling=facts.room.beliefs.dwelling)
     # Who is no person does not react to the dark.
     hidden = None if triggers.findings else blind_spots(facts)
-    found += [f for f in (outside, hidden) if f is not None]
+    # Somebody seen only waving at the dark looks like passers-by, too.
+    found += [f for f in (hidden or outside,) if f is not None]
     found += detector_findings(facts)
     found += switching_findings(facts)
     falling = output_falling(facts)

@@ -144,8 +144,8 @@ def _by_own_lamps(motion: MotionLog, gaps: Gaps, lone: Bools, offs_us: Ints) -> 
     return Finding("triggers-without-people", "warning", message, evidence), mine
 
 
-QUIET_DAY = 0.5
-"""A day with so much less movement than the median day is one on which hardly anybody comes. Chosen by us."""
+QUIET_DAY = 0.25
+"""A day with so much less movement than the busier days (their 75th percentile) is one on which hardly anybody comes. Chosen by us."""
 SUN_LEAST, SUN_SHARE, SUN_DAYS = 5, 0.4, 2
 """Lone triggers that such a day must have, their share of its movements, and number of such days. Chosen by us: a passer-by or two are no sun."""
 SUN_HOURS = 4.5
@@ -160,7 +160,7 @@ def _by_sun(motion: MotionLog, lone: Bools, reading: pl.DataFrame, offset_us: in
     size = int(number.max()) + 1
     total = np.bincount(number, minlength=size)
     single = np.bincount(number[lone], minlength=size)
-    usual = float(np.median(total[total > 0]))
+    usual = float(np.quantile(total[total > 0], 0.75))
     empty = (single >= SUN_LEAST) & (single >= SUN_SHARE * total) & (total <= QUIET_DAY * usual)
     if empty.sum() < SUN_DAYS:
         return None, none
@@ -212,9 +212,9 @@ VISIT_GAP_S = 300.0
 """Movements closer than this belong to one visit. Chosen by us: who sits still for longer between every two movements is rare."""
 PASSING_S, PASSING_MOTIONS = 8.0, 2
 """Who only passes outside is seen once or twice, within seconds. Chosen by us."""
-PASSING_A_DAY, PASSING_SHARE = 6.0, 0.44
-"""So many such visits on a day with people, and this share of all visits. Chosen by us, looking at simulated rooms: people who look in, and those
-who sit very still, make fewer."""
+PASSING_A_DAY, PASSING_SHARE, PASSING_BOTH = 6.0, 0.3, 3.5
+"""So many such visits on a day with people, this share of all visits, and this product of the two. Chosen by us, looking at simulated rooms: people
+who look in, and those who sit very still, make fewer."""
 
 
 def next_door(motion: MotionLog, triggers: Bools, *, offset_us: int, dwelling: bool) -> Finding | None:
@@ -241,7 +241,7 @@ def next_door(motion: MotionLog, triggers: Bools, *, offset_us: int, dwelling: b
     passing = (length_s <= PASSING_S) & (last - first < PASSING_MOTIONS) & ~triggers[first]
     share = float(passing.sum() / max((~triggers[first]).sum(), 1))
     per_day = passing.sum() / len(np.unique(local_day(start, offset_us)))
-    if per_day < PASSING_A_DAY or share < PASSING_SHARE:
+    if per_day < PASSING_A_DAY or share < PASSING_SHARE or per_day * share < PASSING_BOTH:
         return None
     return Finding(
         "motion-from-next-door",

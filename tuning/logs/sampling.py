@@ -65,13 +65,13 @@ def longest_wait_s(times: pl.Series) -> float | None:
     if interval is not None or len(times) < 10 * MIN_ROWS:
         return interval
     step = np.diff(times.dt.epoch("us").to_numpy()) / 1e6
-    # Heartbeats are rare among busy changes but take most of the time: weigh by length.
+    # Heartbeats are rare among busy changes but take much of the time: weigh by length.
     order = np.sort(step)
-    beat = float(order[np.searchsorted(np.cumsum(order), 0.5 * order.sum())])
-    if beat <= JITTER_S:
-        return None
-    on_beat = np.abs(step - beat) <= max(0.03 * beat, 15.0)
-    late = step > beat + max(0.03 * beat, 15.0)
-    if on_beat.mean() < HEARTBEAT_SHARE or late.mean() > LATE_SHARE:
-        return None
-    return beat
+    until = np.cumsum(order)
+    for share in (0.5, 0.75, 0.9):
+        beat = float(order[np.searchsorted(until, share * until[-1])])
+        slack = max(0.03 * beat, 15.0)
+        on_beat, late = np.abs(step - beat) <= slack, step > beat + slack
+        if beat > JITTER_S and on_beat.mean() >= HEARTBEAT_SHARE and late.mean() <= LATE_SHARE:
+            return beat
+    return None

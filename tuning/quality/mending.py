@@ -18,7 +18,7 @@ from tuning.quality.stuck import stuck_stretches
 from tuning.results import Finding
 from tuning.schemas import READINGS
 from tuning.site import Room
-from tuning.wording import duration, iso_times
+from tuning.wording import iso_times
 
 WARM_UP_S = 60.0
 """Detectors light up for about half a minute while they warm up (common practice, no source); twice that is left out. Chosen by us."""
@@ -46,8 +46,12 @@ class Mended:
 
     @property
     def readings(self) -> pl.DataFrame:
-        """READINGS that count as evidence."""
-        return self.flagged.filter(~(pl.col("warm_up") | pl.col("stuck"))).select(READINGS.names())
+        """READINGS that count as evidence; a stuck reading still shows that the log was taken, under a name of its own."""
+        kept = self.flagged.filter(~pl.col("warm_up"))
+        if kept["stuck"].any():
+            stuck = pl.concat_str("quantity", pl.lit(" (stuck)"))
+            kept = kept.with_columns(quantity=pl.when("stuck").then(stuck).otherwise("quantity"))
+        return kept.select(READINGS.names())
 
     def of_channel(self, name: str) -> tuple[Finding, ...]:
         """Findings that concern a channel."""
@@ -235,7 +239,7 @@ def _stuck(flagged: pl.DataFrame) -> tuple[pl.DataFrame, dict[str, tuple[Finding
         finding = Finding(
             "stuck-series",
             "warning",
-            f"The illuminance stands still for {duration(hours * 3600)} while the lamps go on and off. {left_out} readings are left out. "
+            f"The illuminance stands still for {hours:.0f} h while the lamps go on and off. {left_out} readings are left out. "
             "Look at the light sensor and whether its log still hangs on it.",
             {"times": iso_times(stretches[:, 0]), "hours": round(hours, 1), "rows_left_out": left_out},
         )

@@ -61,13 +61,15 @@ def find_outages(logs: Logs) -> tuple[Outage, ...]:
 
 
 def _outage(others: list[Ints], start_us: int, end_us: int, slack_us: int) -> Outage | None:
-    """The stretch up to the first row of anything, or ``None`` if something was logged well inside it.
+    """The stretch between the last row of anything before it and the first after, or ``None`` if something was logged well inside.
 
-    Lamps and detectors are up before the next sample is due.
+    Between the last sample and the failure, and between the return and the next sample, other things are logged.
     """
-    first = end_us
+    last, first = start_us, end_us
     for t in others:
-        low, high = np.searchsorted(t, [start_us + 5 * US, end_us])
+        low, high = np.searchsorted(t, [start_us + slack_us, end_us - slack_us])
         if high > low:
-            first = min(first, int(t[low]))
-    return Outage(start_us, first) if first >= end_us - slack_us else None
+            return None
+        last = max(last, int(t[low - 1])) if low > 0 else last
+        first = min(first, int(t[high])) if high < len(t) else first
+    return Outage(last, first)
