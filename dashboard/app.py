@@ -65,10 +65,18 @@ def create_app(stores: Stores) -> Dash:
 def _pages() -> None:
     # The registry is one per process; a second application replaces the pages of the first with equal ones.
     dash.page_registry.clear()
-    for under in ("", "/building/<building>"):
-        way = {"path_template": under} if under else {"path": "/"}
-        dash.register_page(f"building{under}", title="holdoff: rooms", layout=building.layout, **way)
-        dash.register_page(f"room{under}", path_template=f"{under}/room/<room>", title=room.title, layout=room.layout)
+    # A placeholder takes in slashes, and the first address that fits is taken: the longer ones come first.
+    for order, under in ((10, "/building/<building>"), (20, "")):
+        more = {"layout": room.layout, "title": room.title, "order": order}
+        dash.register_page(f"room{under}", path_template=f"{under}/room/<room>", **more)
+    dash.register_page("building", path="/", title="holdoff: rooms", layout=building.layout, order=30)
+    dash.register_page(
+        "building of many",
+        path_template="/building/<building>",
+        title="holdoff: rooms",
+        layout=building.layout,
+        order=90,
+    )
     dash.register_page(
         "not_found_404",
         title="holdoff: not here",
@@ -84,6 +92,7 @@ def _frame_callbacks(app: Dash, stores: Stores) -> None:
         Output(ids.VERSION, "data"),
         Output(ids.SITE_NAME, "children"),
         Output(ids.POLL, "disabled"),
+        Output(ids.WHO_BOX, "hidden"),
         Input(ids.POLL, "n_intervals"),
         Input(ids.LOCATION, "pathname"),
         State(ids.VERSION, "data"),
@@ -91,10 +100,10 @@ def _frame_callbacks(app: Dash, stores: Stores) -> None:
     def poll(_ticks: int | None, path: str | None, version: int | None) -> tuple[Any, ...]:
         store = stores.of(ids.building_of(path))
         if store is None:
-            return None, dash.no_update, "", True
+            return None, dash.no_update, "", True, not ids.building_of(path)
         load, analysis = store.load(), store.analysis()
         news = load.version if load.version != version else dash.no_update
-        return frame.status(load), news, analysis.site if analysis else "", load.state != "loading"
+        return frame.status(load), news, analysis.site if analysis else "", load.state != "loading", store.desk is None
 
     app.clientside_callback(
         frame.SCHEME_JS,

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Literal, Protocol
 
 from dashboard.figures.timeline import Raster, Timeline, raster, timeline
+from dashboard.workspace import Workspace
 from tuning.errors import TuningError
 from tuning.pipeline import Progress, analyse_folder
 from tuning.results import Analysis, ChannelResult
@@ -25,7 +26,7 @@ class Load:
     Attributes
     ----------
     state
-        ``loading``, ``ready`` or ``failed``.
+        ``loading``, ``ready`` or ``failed``; ``empty`` where nothing was analysed yet.
     share
         Share done, 0…1.
     what
@@ -36,15 +37,28 @@ class Load:
         Whether the program failed, and nothing that a person could mend.
     """
 
-    state: Literal["loading", "ready", "failed"]
+    state: Literal["loading", "ready", "failed", "empty"]
     share: float
     what: str
     version: int | None = None
     defect: bool = False
 
 
+@dataclass(frozen=True)
+class Desk:
+    """Where people decide about the channels of one analysis of one building."""
+
+    ws: Workspace
+    building: str
+    analysis: int
+
+
 class Store(Protocol):
     """What the pages ask for."""
+
+    @property
+    def desk(self) -> Desk | None:
+        """Where people decide; ``None`` where an analysis is only looked at."""
 
     def load(self) -> Load:
         """How far the analysis has come."""
@@ -70,7 +84,7 @@ PICTURES_KEPT = 24
 """Channels whose pictures are kept: a year of one is some tens of megabytes. Chosen by us."""
 
 
-class _Pictures:
+class Pictures:
     """Timelines, made once a channel; the ones looked at last are kept."""
 
     def __init__(self, zone: str) -> None:
@@ -79,6 +93,7 @@ class _Pictures:
         self._lock = threading.Lock()
 
     def of(self, channel: ChannelResult) -> tuple[Timeline, Raster] | None:
+        """Return the channel laid out along time."""
         key = (channel.room, channel.channel)
         # Several figures of a page ask at once; one of them does the work.
         with self._lock:
@@ -94,9 +109,11 @@ class _Pictures:
 class FixedStore:
     """An analysis that is there already."""
 
+    desk: Desk | None = None
+
     def __init__(self, analysis: Analysis) -> None:
         self._analysis = analysis
-        self._pictures = _Pictures(analysis.time_zone)
+        self._pictures = Pictures(analysis.time_zone)
 
     def load(self) -> Load:
         """Return ready, always."""
@@ -129,6 +146,8 @@ class FolderStore:
     analyse
         Called with the folder and ``progress``.
     """
+
+    desk: Desk | None = None
 
     def __init__(self, folder: Path, *, analyse: Analyse = analyse_folder) -> None:
         self._folder, self._analyse = folder, analyse

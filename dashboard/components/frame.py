@@ -33,6 +33,7 @@ def frame() -> Component:
         theme={"fontFamily": "inherit", "primaryColor": "teal", "defaultRadius": 4, "cursorType": "pointer"},
         children=[
             dcc.Store(id=ids.VERSION),
+            dcc.Store(id=ids.BOOK, data=0),
             dcc.Store(id=ids.SCHEME),
             dcc.Store(id=ids.SCHEME_CHOICE, storage_type="local"),
             dcc.Interval(id=ids.POLL, interval=POLL_MS),
@@ -41,6 +42,24 @@ def frame() -> Component:
                 [
                     dcc.Link("holdoff", href="/", className="product"),
                     html.Span(id=ids.SITE_NAME, className="site-name"),
+                    html.Div(
+                        [
+                            html.Label("Your name", htmlFor=ids.WHO),
+                            dcc.Input(
+                                id=ids.WHO,
+                                type="text",
+                                value="",
+                                debounce=False,
+                                maxLength=80,
+                                autoComplete="name",
+                                persistence=True,
+                                persistence_type="local",
+                            ),
+                        ],
+                        id=ids.WHO_BOX,
+                        className="who-box",
+                        hidden=True,
+                    ),
                     html.Button("Dark", id=ids.SCHEME_BUTTON, className="quiet", n_clicks=0),
                 ],
                 className="top",
@@ -55,6 +74,11 @@ def status(load: Load) -> Component | None:
     """Show how far the analysis has come, or why there is none."""
     if load.state == "ready":
         return None
+    if load.state == "empty":
+        return html.Div(
+            [html.H1("Nothing analysed yet"), html.P("Add the building's logs, then start the analysis.")],
+            className="state",
+        )
     if load.state == "failed":
         return html.Div(
             [

@@ -135,7 +135,7 @@ def test_while_there_is_no_analysis_the_pages_wait():
     waiting = FolderStore(Path("nowhere"))
 
     with pytest.raises(PreventUpdate):
-        building.analysis_of(waiting, "")
+        building.store_of(waiting, "")
     with pytest.raises(PreventUpdate):
         room.room_text(waiting, {"room": "r101", "channel": "", "day": ""})
 

@@ -9,9 +9,9 @@ from dash import ClientsideFunction, Input, Output
 from dash.exceptions import PreventUpdate
 
 from dashboard import ids
-from dashboard.pages.building import parts
+from dashboard.pages.building import decisions, parts
 from dashboard.pages.building.rows import table_data
-from dashboard.store import Stores
+from dashboard.store import Store, Stores
 from tuning.results import Analysis
 
 
@@ -26,19 +26,22 @@ def register(app: dash.Dash, stores: Stores) -> None:
         Output(ids.BUILDING_DATA, "data"),
         Input(ids.VERSION, "data"),
         Input(ids.BUILDING, "data"),
+        Input(ids.BOOK, "data"),
     )
-    def overview(_version: int | None, building: str) -> tuple[Any, ...]:
-        analysis = analysis_of(stores, building)
+    def overview(_version: int | None, building: str, _book: int | None) -> tuple[Any, ...]:
+        store, analysis = store_of(stores, building)
         told = parts.attention_list(analysis, building)
-        return parts.head(analysis), parts.balance(analysis), told, parts.logs(analysis), table_data(analysis, building)
+        rows = table_data(analysis, building, decisions.stands(store.desk, analysis), can_decide=store.desk is not None)
+        return parts.head(analysis), parts.balance(analysis), told, parts.logs(analysis), rows
 
+    decisions.register(app, stores)
     app.clientside_callback(
         ClientsideFunction("rooms", "show"), Output(ids.BUILDING_DRAWN, "data"), Input(ids.BUILDING_DATA, "data")
     )
 
 
-def analysis_of(stores: Stores, building: str) -> Analysis:
-    """Return a building's analysis.
+def store_of(stores: Stores, building: str) -> tuple[Store, Analysis]:
+    """Return a building's store and analysis.
 
     Raises
     ------
@@ -47,6 +50,6 @@ def analysis_of(stores: Stores, building: str) -> Analysis:
     """
     store = stores.of(building)
     analysis = store.analysis() if store is not None else None
-    if analysis is None:
+    if store is None or analysis is None:
         raise PreventUpdate
-    return analysis
+    return store, analysis

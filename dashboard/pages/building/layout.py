@@ -9,6 +9,7 @@ from dash.development.base_component import Component
 
 from dashboard import ids
 from dashboard.components.marks import cautions
+from dashboard.pages.building import decisions
 
 
 def layout(building: str = "", **_state: str) -> Component:
@@ -45,7 +46,12 @@ def _list() -> list[Component]:
         html.Div(className="toolbar"),
         html.Div(html.P("Reading the list of rooms …", className="nothing"), className="listing"),
         html.Div(
-            [html.Div(className="sums"), html.Div(id=ids.BUILDING_ACTIONS, className="actions")],
+            [
+                html.Div(className="sums"),
+                html.Div(
+                    [*decisions.actions(), *decisions.told()], id=ids.BUILDING_ACTIONS, className="actions", hidden=True
+                ),
+            ],
             className="picked",
             role="region",
             hidden=True,

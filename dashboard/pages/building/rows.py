@@ -13,7 +13,7 @@ from dashboard.reader import language
 from tuning.results import Analysis, ChannelResult
 
 Decided = Mapping[tuple[str, str], dict[str, Any]]
-"""What stands for a channel: ``kind``, ``text`` and ``title``; see :mod:`dashboard.pages.building.decisions`."""
+"""Of a channel ``revision``, and ``stand``: ``kind``, ``text`` and ``title``; see :mod:`dashboard.pages.building.decisions`."""
 
 DECIDED_WORD = {"": "Undecided", "accept": "Accepted", "adjust": "Adjusted", "reject": "Rejected"}
 
@@ -82,7 +82,8 @@ def _channel(c: ChannelResult, building: str, stands: dict[str, Any] | None) -> 
         "days": round(c.usable_days, 1),
         "findings": [[words.code(f), f.severity, f.message] for f in c.findings if f.severity != "info"],
         "attention": any(f.severity != "info" and not answered(c, f) for f in c.findings),
-        "decided": stands,
+        "decided": stands["stand"] if stands else None,
+        "revision": stands["revision"] if stands else 0,
     }
 
 

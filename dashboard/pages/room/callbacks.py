@@ -8,7 +8,7 @@ import dash
 from dash import Output
 
 from dashboard import ids
-from dashboard.pages.room import parts
+from dashboard.pages.room import deciding, parts
 from dashboard.pages.room.context import PLACE, VERSION, Place, analysis_of, channel_of
 from dashboard.pages.room.sections import SECTIONS
 from dashboard.store import Stores
@@ -29,6 +29,7 @@ def register(app: dash.Dash, stores: Stores) -> None:
     def text(place: Place, _version: int | None) -> tuple[Any, ...]:
         return room_text(stores, place)
 
+    deciding.register(app, stores)
     for section in SECTIONS:
         section.register(app, stores)
 

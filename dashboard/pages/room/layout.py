@@ -8,6 +8,7 @@ from dash import dcc, html
 from dash.development.base_component import Component
 
 from dashboard import ids
+from dashboard.pages.room import deciding
 from dashboard.pages.room.sections import SECTIONS
 
 KEPT = ("day", "from", "to", "off")
@@ -40,7 +41,13 @@ def layout(building: str = "", room: str = "", channel: str = "", **state: str) 
             html.Div(id=ids.ROOM_HEAD, className="page-head"),
             html.Div(
                 [
-                    html.Section(id=ids.ROOM_CARD, className="card", **{"aria-label": "Recommendation"}),
+                    html.Div(
+                        [
+                            html.Section(id=ids.ROOM_CARD, className="card", **{"aria-label": "Recommendation"}),
+                            deciding.panel(),
+                        ],
+                        className="lead",
+                    ),
                     html.Div([s.section() for s in SECTIONS], className="figures"),
                     html.Div(id=ids.ROOM_ASIDE, className="aside"),
                 ],

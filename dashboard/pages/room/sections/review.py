@@ -14,6 +14,7 @@ from dash.development.base_component import Component
 from dash.exceptions import PreventUpdate
 
 from dashboard import ids, words
+from dashboard.components import decide
 from dashboard.figures.along_time import time_figure
 from dashboard.figures.theme import palette, sentence
 from dashboard.figures.timeline import US
@@ -34,6 +35,8 @@ from dashboard.pages.room.context import (
 )
 from dashboard.reader import number
 from dashboard.store import Stores
+from dashboard.workspace import verdicts
+from dashboard.workspace.verdicts import Verdict
 
 AROUND_S = 900.0
 """Shown before the last movement and after the switch-off; a person's habit shows in a quarter of an hour. Chosen by us."""
@@ -41,6 +44,7 @@ LISTED = 12
 """Least sure switch-offs that are offered. Chosen by us: a person looks at a dozen, not at hundreds."""
 
 Off = dict[str, Any]
+Said = dict[dt.datetime, Verdict]
 
 
 @dataclass(frozen=True)
@@ -78,6 +82,7 @@ def section() -> Component:
                             className="day-bar",
                         ),
                         html.Div(id=ids.OFF_FACTS),
+                        _word(),
                         graph(
                             ids.OFF_PLOT,
                             QUIET,
@@ -90,6 +95,25 @@ def section() -> Component:
         ),
     )
     return html.Div(inner, id=ids.OFF_BOX, hidden=True)
+
+
+def _word() -> Component:
+    """Buttons to say whether somebody was there."""
+    return html.Div(
+        [
+            html.Div(
+                [
+                    html.Button("Somebody was there", id=ids.SAY_PRESENT, className="quiet", n_clicks=0),
+                    html.Button("Nobody was there", id=ids.SAY_ABSENT, className="quiet", n_clicks=0),
+                    html.Button("Take back", id=ids.SAY_UNDO, className="quiet", n_clicks=0, hidden=True),
+                ],
+                className="buttons",
+            ),
+            html.Div(id=ids.SAY_TOLD, role="status"),
+        ],
+        id=ids.SAY_BOX,
+        hidden=True,
+    )
 
 
 def register(app: dash.Dash, stores: Stores) -> None:
@@ -106,21 +130,47 @@ def register(app: dash.Dash, stores: Stores) -> None:
         State(ids.OFF, "data"),
     )
     def choose(place: Place, _v: int | None, click: Any, _rows: Any, _back: int, _on: int, shown: Off | None) -> Off:
+        if isinstance(ctx.triggered_id, dict) and not ctx.triggered[0]["value"]:
+            # The list was drawn anew; nobody pressed anything.
+            raise PreventUpdate
         return choose_off(find(stores, place), place, shown, trigger=ctx.triggered_id, click=click)
 
     @app.callback(
         Output(ids.OFF_LIST, "children"),
         Output(ids.OFF_FACTS, "children"),
         Output(ids.OFF_BOX, "hidden"),
+        Output(ids.SAY_BOX, "hidden"),
+        Output(ids.SAY_UNDO, "hidden"),
         Input(ids.OFF, "data"),
+        Input(ids.BOOK, "data"),
         State(ids.ROOM, "data"),
     )
-    def text(shown: Off | None, place: Place) -> tuple[Any, Any, bool]:
+    def text(shown: Off | None, _book: int | None, place: Place) -> tuple[Any, Any, bool, bool, bool]:
         here = find(stores, place)
         off = looked_at(here, shown)
         if off is None:
-            return [], [], True
-        return listed(here, off), facts(here, off), False
+            return [], [], True, True, True
+        said = verdicts_of(here)
+        return listed(here, off, said), facts(here, off, said), False, here.store.desk is None, off.time not in said
+
+    @app.callback(
+        Output(ids.SAY_TOLD, "children"),
+        Output(ids.BOOK, "data", allow_duplicate=True),
+        Input(ids.SAY_PRESENT, "n_clicks"),
+        Input(ids.SAY_ABSENT, "n_clicks"),
+        Input(ids.SAY_UNDO, "n_clicks"),
+        State(ids.OFF, "data"),
+        State(ids.ROOM, "data"),
+        State(ids.WHO, "value"),
+        State(ids.BOOK, "data"),
+        prevent_initial_call=True,
+    )
+    def say(_p: int, _a: int, _u: int, shown: Off | None, place: Place, who: str | None, book: int | None) -> Any:
+        here = find(stores, place)
+        off = looked_at(here, shown)
+        if off is None or here.store.desk is None or not ctx.triggered[0]["value"]:
+            raise PreventUpdate
+        return decide.attempt(lambda: spoken(here, off, str(ctx.triggered_id), who or "")).told, (book or 0) + 1
 
     @app.callback(*drawn(ids.OFF_PLOT), Input(ids.OFF, "data"), SCHEME, State(ids.ROOM, "data"))
     def minutes(shown: Off | None, scheme: str | None, place: Place) -> Drawn:
@@ -151,6 +201,48 @@ def looked_at(here: Here, shown: Off | None) -> SwitchOff | None:
         return None
     rows = offs_of(here).filter(pl.col("time") == time)
     return None if rows.is_empty() else _one(rows.row(0, named=True))
+
+
+def verdicts_of(here: Here) -> Said:
+    """What people said of the channel's switch-offs, by time."""
+    desk, c = here.store.desk, here.channel
+    if desk is None:
+        return {}
+    return {v.time: v for v in verdicts.standing(desk.ws, desk.building, c.room, c.channel)}
+
+
+def _word_on(v: Verdict) -> str:
+    return f"{'somebody' if v.present else 'nobody'} was there, says {v.by}"
+
+
+def spoken(here: Here, off: SwitchOff, button: str, who: str) -> str:
+    """Note, or take back, a person's word on a switch-off; returns what to tell.
+
+    Raises
+    ------
+    WorkspaceError
+        If the workspace refuses.
+    """
+    desk, c = here.store.desk, here.channel
+    assert desk is not None
+    before = verdicts_of(here).get(off.time)
+    if button == ids.SAY_UNDO:
+        if before is None:
+            raise decide.nothing("There is no word to take back.")
+        verdicts.undo(desk.ws, before.id, by=who)
+        return "Taken back; the next analysis does without it."
+    present = button == ids.SAY_PRESENT
+    verdicts.say(
+        desk.ws,
+        desk.building,
+        c.room,
+        c.channel,
+        off.time,
+        present=present,
+        by=who,
+        replaces=None if before is None else before.id,
+    )
+    return f"Noted that {'somebody' if present else 'nobody'} was there; the next analysis counts it."
 
 
 def as_time(text: str | None) -> dt.datetime | None:
@@ -212,7 +304,7 @@ def _chance(p_false: float | None) -> str:
     return words.NONE if p_false is None else words.percent(p_false)
 
 
-def listed(here: Here, off: SwitchOff) -> Component:
+def listed(here: Here, off: SwitchOff, said: Said) -> Component:
     """The least sure ones as buttons, with what is believed of each."""
     return html.Ul(
         [
@@ -221,7 +313,7 @@ def listed(here: Here, off: SwitchOff) -> Component:
                     [
                         html.Span(_clock(here, one.time)),
                         html.Span([_bar(one.p_false), _chance(one.p_false)], className="chance"),
-                        *([html.Span(one.review, className="said")] if one.review else []),
+                        *([html.Span(_word_on(said[one.time]), className="said")] if one.time in said else []),
                     ],
                     id={"kind": ids.OFF_ROW, "time": one.key},
                     n_clicks=0,
@@ -239,7 +331,7 @@ def _bar(p_false: float | None) -> Component:
     return html.I(html.I(style={"width": f"{width:.0f}%"}), className="meter", **{"aria-hidden": "true"})
 
 
-def facts(here: Here, off: SwitchOff) -> list[Component]:
+def facts(here: Here, off: SwitchOff, said: Said) -> list[Component]:
     """What the log says of one switch-off."""
     c = here.channel
     local = off.time.astimezone(ZoneInfo(here.analysis.time_zone))
@@ -250,6 +342,8 @@ def facts(here: Here, off: SwitchOff) -> list[Component]:
         ("Daylight at the detector", words.lux(off.daylight_lx)),
         ("Hold-off in force", words.hold(c.current.hold_off_s)),
     ]
+    if off.time in said:
+        rows.append(("Said by a person", _word_on(said[off.time])))
     return [
         html.H3(f"{local:%a} {local.day} {local:%b %Y, %H:%M:%S}", className="when"),
         html.Dl([html.Div([html.Dt(k), html.Dd(v)]) for k, v in rows], className="facts"),
