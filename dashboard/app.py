@@ -15,6 +15,8 @@ from dashboard.pages.building import callbacks as building_callbacks
 from dashboard.pages.building import layout as building
 from dashboard.pages.room import callbacks as room_callbacks
 from dashboard.pages.room import layout as room
+from dashboard.pages.sheet import callbacks as sheet_callbacks
+from dashboard.pages.sheet import layout as sheet
 from dashboard.store import Stores
 
 INDEX = (
@@ -56,6 +58,7 @@ def create_app(stores: Stores) -> Dash:
     _frame_callbacks(app, stores)
     building_callbacks.register(app, stores)
     room_callbacks.register(app, stores)
+    sheet_callbacks.register(app, stores)
     answer = app.server.test_client().get("/")
     if answer.status_code != HTTPStatus.OK:
         raise RuntimeError(f"the application does not answer: {answer.status}")
@@ -69,6 +72,13 @@ def _pages() -> None:
     for order, under in ((10, "/building/<building>"), (20, "")):
         more = {"layout": room.layout, "title": room.title, "order": order}
         dash.register_page(f"room{under}", path_template=f"{under}/room/<room>", **more)
+    dash.register_page(
+        "sheet",
+        path_template="/building/<building>/settings",
+        title="holdoff: settings sheet",
+        layout=sheet.layout,
+        order=40,
+    )
     dash.register_page("building", path="/", title="holdoff: rooms", layout=building.layout, order=30)
     dash.register_page(
         "building of many",

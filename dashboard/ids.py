@@ -46,6 +46,19 @@ DECIDE_BATCH: Final = "building-decide-batch"
 SELECTION: Final = "building-selection"
 """``[room, channel]`` of each channel that is ticked in the list; written by the browser."""
 
+# the settings sheet
+SHEET: Final = "sheet-place"
+SHEET_HEAD: Final = "sheet-head"
+SHEET_ROWS: Final = "sheet-rows"
+SHEET_FORM: Final = "sheet-form"
+SHEET_TOLD: Final = "sheet-told"
+SHEET_WHEN: Final = "sheet-when"
+SHEET_BY: Final = "sheet-by"
+SHEET_NOTE: Final = "sheet-note"
+SHEET_SET: Final = "sheet-set"
+SHEET_TICK: Final = "sheet-tick"
+SHEET_UNSET: Final = "sheet-unset"
+
 # a room
 ROOM: Final = "room-place"
 ROOM_HEAD: Final = "room-head"
@@ -115,6 +128,17 @@ def building_href(building: str = "") -> str:
     ('/building/harbour-house', '/')
     """
     return f"/building/{quote(building, safe='')}" if building else "/"
+
+
+def sheet_href(building: str) -> str:
+    """Address of a building's settings sheet.
+
+    Examples
+    --------
+    >>> sheet_href("harbour-house")
+    '/building/harbour-house/settings'
+    """
+    return f"{building_href(building)}/settings"
 
 
 def room_href(room: str, channel: str | None = None, day: str | None = None, *, building: str = "") -> str:

@@ -165,18 +165,21 @@ def settings_table(analysis: Analysis) -> pl.DataFrame:
 FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
 
 
-def write_csv(analysis: Analysis, path: Path) -> None:
-    """Write the settings table. A text that a spreadsheet would run as a formula gets a leading apostrophe."""
-    table = settings_table(analysis)
+def safe_in_spreadsheets(table: pl.DataFrame) -> pl.DataFrame:
+    """Put an apostrophe before every text that a spreadsheet would run as a formula."""
     texts = [name for name, kind in table.schema.items() if kind == pl.String]
-    safe = [
+    return table.with_columns(
         pl.when(pl.col(name).str.slice(0, 1).is_in(FORMULA_STARTS))
         .then("'" + pl.col(name))
         .otherwise(pl.col(name))
         .alias(name)
         for name in texts
-    ]
-    table.with_columns(safe).write_csv(path)
+    )
+
+
+def write_csv(analysis: Analysis, path: Path) -> None:
+    """Write the settings table. A text that a spreadsheet would run as a formula gets a leading apostrophe."""
+    safe_in_spreadsheets(settings_table(analysis)).write_csv(path)
 
 
 def write_events(analysis: Analysis, folder: Path) -> tuple[Path, Path]:

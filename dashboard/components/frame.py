@@ -52,6 +52,7 @@ def frame() -> Component:
                                 debounce=False,
                                 maxLength=80,
                                 autoComplete="name",
+                                placeholder="Your name",
                                 persistence=True,
                                 persistence_type="local",
                             ),

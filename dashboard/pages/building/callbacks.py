@@ -32,7 +32,13 @@ def register(app: dash.Dash, stores: Stores) -> None:
         store, analysis = store_of(stores, building)
         told = parts.attention_list(analysis, building)
         rows = table_data(analysis, building, decisions.stands(store.desk, analysis), can_decide=store.desk is not None)
-        return parts.head(analysis), parts.balance(analysis), told, parts.logs(analysis), rows
+        return (
+            parts.head(analysis, building, can_decide=store.desk is not None),
+            parts.balance(analysis),
+            told,
+            parts.logs(analysis),
+            rows,
+        )
 
     decisions.register(app, stores)
     app.clientside_callback(

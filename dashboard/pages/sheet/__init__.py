@@ -1,0 +1,1 @@
+"""The settings sheet: look at it, take it along, and say what was set on site."""
