@@ -81,7 +81,7 @@ def test_the_csv_runs_no_formula_and_the_json_says_the_same(made):
 
 
 def test_a_hostile_name_stays_text_and_nothing_is_loaded(made):
-    ws, building, number = made
+    ws, building, _number = made
     decide(made, Choice("r103/b", "all", "accept", 0))
 
     page = sheet.page(sheet.sheet_of(ws, building))
