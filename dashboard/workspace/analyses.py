@@ -10,6 +10,7 @@ import uuid
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
@@ -139,6 +140,7 @@ def keep(
     by: str,
     job: int | None = None,
     also: Callable[[Session], None] | None = None,
+    kept: dict[tuple[str, str], dict[str, Any]] | None = None,
 ) -> int:
     """Write a finished analysis: first its folder, under a name that nobody knows; then, in one step, the row that names it.
 
@@ -148,14 +150,16 @@ def keep(
         What it rests on, as it was when the work began.
     also
         Done in the same transaction; raises to keep nothing.
+    kept
+        Entries of channels that are taken over from an earlier analysis.
     """
     name = uuid.uuid4().hex
     results = _results(ws, building)
     results.mkdir(parents=True, exist_ok=True)
     unfinished = results / f".{name}"
-    saved.save(analysis, unfinished, name)
-    unfinished.rename(results / name)
     try:
+        saved.save(analysis, unfinished, name, kept)
+        unfinished.rename(results / name)
         with ws.writing() as session:
             if also:
                 also(session)
@@ -166,7 +170,8 @@ def keep(
             session.flush()
             return row.id
     except BaseException:
-        shutil.rmtree(results / name, ignore_errors=True)
+        for left in (unfinished, results / name):
+            shutil.rmtree(left, ignore_errors=True)
         raise
 
 
@@ -174,7 +179,9 @@ def sweep(ws: Workspace) -> int:
     """Delete what interrupted jobs left behind. Call it only while no job runs. Returns how many folders went."""
     with ws.reading() as session:
         known = set(session.scalars(select(AnalysisRow.folder)))
-    left = [f for f in (ws.folder / "buildings").glob("*/results/*") if f.name not in known]
+    buildings = ws.folder / "buildings"
+    left = [f for f in buildings.glob("*/results/*") if f.name not in known]
+    left += [*buildings.glob("*/readings/.*"), *buildings.glob("*/laid-*")]
     for folder in left:
         shutil.rmtree(folder, ignore_errors=True)
     return len(left)

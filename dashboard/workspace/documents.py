@@ -40,6 +40,11 @@ def plain(value: Any) -> Any:
     return value.isoformat() if isinstance(value, dt.date | dt.time) else value
 
 
+def time(text: str) -> dt.datetime:
+    """Read a time that :func:`plain` wrote."""
+    return dt.datetime.fromisoformat(text)
+
+
 def get(document: Document, path: Sequence[str]) -> Any:
     """Return what stands at an address, or ``MISSING``."""
     here: Any = document

@@ -16,7 +16,7 @@ from dashboard.workspace.verdicts import rows_standing
 from tuning import __version__
 
 Inputs = dict[str, Any]
-"""``version``, ``files`` (``id``, ``name``, ``sha256`` of each log), ``document``, ``verdicts``."""
+"""``version``, ``files`` (``id``, ``name``, ``stored``, ``sha256`` of each log), ``document``, ``verdicts``."""
 
 
 def present(session: Session, building: str) -> Inputs:
@@ -27,7 +27,7 @@ def present(session: Session, building: str) -> Inputs:
     )
     return {
         "version": __version__,
-        "files": [{"id": f.id, "name": f.name, "sha256": f.sha256} for f in files],
+        "files": [{"id": f.id, "name": f.name, "stored": f.stored, "sha256": f.sha256} for f in files],
         "document": row.document,
         "verdicts": [
             {"room": v.room, "channel": v.channel, "time": v.time.isoformat(), "present": v.present, "by": v.by}

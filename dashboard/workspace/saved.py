@@ -63,6 +63,16 @@ def load_channel(folder: Path, room: str, channel: str) -> ChannelResult | None:
     return None if entry is None else _decode(entry, ChannelResult, folder.parent)
 
 
+def channel(entry: dict[str, Any]) -> ChannelResult:
+    """Build a channel without its frames from its saved entry."""
+    return _decode(entry, ChannelResult, None)
+
+
+def plain(value: Any) -> dict[str, Any]:
+    """Return a frozen dataclass of plain values as JSON holds it."""
+    return {f.name: getattr(value, f.name) for f in dataclasses.fields(value)}
+
+
 def _encode(value: Any, folder: Path, name: str) -> Any:
     if isinstance(value, pl.DataFrame):
         # The first part of a name is the folder's own.
