@@ -6,18 +6,27 @@ from http import HTTPStatus
 from typing import Any
 
 import dash
-from dash import Dash, Input, Output, State, html
+from dash import MATCH, Dash, Input, Output, State, html
 
-from dashboard import ids
+from dashboard import ids, upload_routes
 from dashboard.components import frame
 from dashboard.figures.theme import DARK, FONT, LIGHT, css_variables
 from dashboard.pages.building import callbacks as building_callbacks
 from dashboard.pages.building import layout as building
+from dashboard.pages.buildings import callbacks as buildings_callbacks
+from dashboard.pages.buildings import layout as buildings
+from dashboard.pages.facts import callbacks as facts_callbacks
+from dashboard.pages.facts import layout as facts
+from dashboard.pages.logs import callbacks as logs_callbacks
+from dashboard.pages.logs import layout as logs
 from dashboard.pages.room import callbacks as room_callbacks
 from dashboard.pages.room import layout as room
 from dashboard.pages.sheet import callbacks as sheet_callbacks
 from dashboard.pages.sheet import layout as sheet
 from dashboard.store import Stores
+from dashboard.workspace import Workspace, jobs
+from dashboard.workspace import buildings as buildings_of
+from dashboard.workspace.errors import WorkspaceError
 
 INDEX = (
     "<!DOCTYPE html><html lang='en'><head>{%metas%}<title>{%title%}</title>{%favicon%}{%css%}<style>"
@@ -53,9 +62,16 @@ def create_app(stores: Stores) -> Dash:
         index_string=INDEX,
         meta_tags=[{"name": "viewport", "content": "width=device-width, initial-scale=1"}],
     )
-    _pages()
-    app.layout = frame.frame()
+    workspace = stores.workspace
+    _pages(workspace=workspace is not None)
+    app.layout = frame.frame(workspace=workspace is not None)
     _frame_callbacks(app, stores)
+    if workspace is not None:
+        upload_routes.register(app.server, workspace)
+        buildings_callbacks.register(app, workspace)
+        logs_callbacks.register(app, workspace)
+        facts_callbacks.register(app, workspace)
+        _again_callback(app, workspace)
     building_callbacks.register(app, stores)
     room_callbacks.register(app, stores)
     sheet_callbacks.register(app, stores)
@@ -65,21 +81,19 @@ def create_app(stores: Stores) -> Dash:
     return app
 
 
-def _pages() -> None:
+def _pages(*, workspace: bool) -> None:
     # The registry is one per process; a second application replaces the pages of the first with equal ones.
     dash.page_registry.clear()
     # A placeholder takes in slashes, and the first address that fits is taken: the longer ones come first.
     for order, under in ((10, "/building/<building>"), (20, "")):
         more = {"layout": room.layout, "title": room.title, "order": order}
         dash.register_page(f"room{under}", path_template=f"{under}/room/<room>", **more)
-    dash.register_page(
-        "sheet",
-        path_template="/building/<building>/settings",
-        title="holdoff: settings sheet",
-        layout=sheet.layout,
-        order=40,
-    )
-    dash.register_page("building", path="/", title="holdoff: rooms", layout=building.layout, order=30)
+    own: list[tuple[str, Any]] = [("settings", sheet), *([("logs", logs), ("facts", facts)] if workspace else [])]
+    for name, page in own:
+        way = f"/building/<building>/{name}"
+        dash.register_page(name, path_template=way, title=f"holdoff: {name}", layout=page.layout, order=40)
+    root = buildings if workspace else building
+    dash.register_page("root", path="/", title="holdoff", layout=root.layout, order=30)
     dash.register_page(
         "building of many",
         path_template="/building/<building>",
@@ -99,6 +113,8 @@ def _pages() -> None:
 def _frame_callbacks(app: Dash, stores: Stores) -> None:
     @app.callback(
         Output(ids.STATUS, "children"),
+        Output(ids.NEWS, "children"),
+        Output(ids.NAV, "children"),
         Output(ids.VERSION, "data"),
         Output(ids.SITE_NAME, "children"),
         Output(ids.POLL, "disabled"),
@@ -108,12 +124,7 @@ def _frame_callbacks(app: Dash, stores: Stores) -> None:
         State(ids.VERSION, "data"),
     )
     def poll(_ticks: int | None, path: str | None, version: int | None) -> tuple[Any, ...]:
-        store = stores.of(ids.building_of(path))
-        if store is None:
-            return None, dash.no_update, "", True, not ids.building_of(path)
-        load, analysis = store.load(), store.analysis()
-        news = load.version if load.version != version else dash.no_update
-        return frame.status(load), news, analysis.site if analysis else "", load.state != "loading", store.desk is None
+        return polled(stores, path or "/", version)
 
     app.clientside_callback(
         frame.SCHEME_JS,
@@ -126,3 +137,49 @@ def _frame_callbacks(app: Dash, stores: Stores) -> None:
         Input(ids.SCHEME_CHOICE, "modified_timestamp"),
         State(ids.SCHEME_CHOICE, "data"),
     )
+
+
+def polled(stores: Stores, path: str, version: int | None) -> tuple[Any, ...]:
+    """What the frame shows on a page.
+
+    Returns
+    -------
+    State in place of the page, news above it, links, the number of the analysis, the building's name, whether to ask no more, and whether
+    nobody need say who they are.
+    """
+    building = ids.building_of(path)
+    store = stores.of(building)
+    if store is None:
+        return None, [], [], dash.no_update, "", True, stores.workspace is None
+    own = path.startswith((ids.logs_href(building), ids.facts_href(building))) if building else False
+    load, analysis = store.load(), store.analysis()
+    fresh = load.version if load.version != version else dash.no_update
+    name = analysis.site if analysis else ""
+    if stores.workspace is None:
+        return frame.status(load), [], [], fresh, name, load.state != "loading", True
+    return (
+        None if own else frame.status(load, building),
+        [] if own else frame.news(load, building),
+        frame.nav(building, path),
+        fresh,
+        name or buildings_of.info(stores.workspace, building).name,
+        False,
+        False,
+    )
+
+
+def _again_callback(app: Dash, workspace: Workspace) -> None:
+    @app.callback(
+        Output({"kind": ids.AGAIN, "building": MATCH}, "children"),
+        Input({"kind": ids.AGAIN, "building": MATCH}, "n_clicks"),
+        State({"kind": ids.AGAIN, "building": MATCH}, "id"),
+        State(ids.WHO, "value"),
+    )
+    def again(clicks: int | None, button: dict[str, str], who: str | None) -> Any:
+        if not clicks:
+            return dash.no_update
+        try:
+            jobs.ask(workspace, button["building"], "analyse", by=who or "")
+        except WorkspaceError as error:
+            return str(error)
+        return "Waiting"

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from dashboard.figures.timeline import Raster, Timeline
 from dashboard.store import Desk, Load, Pictures, Store
-from dashboard.workspace import Workspace, analyses
+from dashboard.workspace import Workspace, analyses, buildings, jobs
 from dashboard.workspace.errors import NotThereError
 from tuning.results import Analysis, ChannelResult
 
@@ -17,6 +17,7 @@ class WorkspaceStores:
 
     def __init__(self, ws: Workspace) -> None:
         self._ws = ws
+        self.workspace: Workspace | None = ws
         self._pictures: dict[tuple[str, int], Pictures] = {}
         self._lock = threading.Lock()
 
@@ -25,9 +26,10 @@ class WorkspaceStores:
         if not building:
             return None
         try:
-            latest = analyses.latest(self._ws, building)
+            buildings.info(self._ws, building)
         except NotThereError:
             return None
+        latest = analyses.latest(self._ws, building)
         return WorkspaceStore(self._ws, building, None if latest is None else latest.id, self)
 
     def pictures(self, building: str, number: int, zone: str) -> Pictures:
@@ -51,10 +53,16 @@ class WorkspaceStore:
     stores: WorkspaceStores
 
     def load(self) -> Load:
-        """Say which analysis is shown, or that there is none yet."""
-        if self.number is None:
-            return Load("empty", 0.0, "")
-        return Load("ready", 1.0, "", self.number)
+        """Say which analysis is shown, whether it is outdated, and how far a newer one is."""
+        job = jobs.last(self.ws, self.building)
+        going = (job.share, job.what or "waiting for the worker") if job is not None and job.open else None
+        trouble = job.error or "" if job is not None and job.state == "failed" else ""
+        if self.number is not None:
+            changed = analyses.changes_since(self.ws, self.building, self.number)
+            return Load("ready", 1.0, "", self.number, again=going, trouble=trouble, outdated=tuple(changed))
+        if going:
+            return Load("loading", *going)
+        return Load("failed", 0.0, trouble) if trouble else Load("empty", 0.0, "")
 
     def analysis(self) -> Analysis | None:
         """Return the latest analysis, without frames."""

@@ -22,6 +22,53 @@ WHO: Final = "who"
 WHO_BOX: Final = "who-box"
 BOOK: Final = "book"
 """Counts up whenever something was decided on this page, so that what shows decisions is read again."""
+NAV: Final = "nav"
+NEWS: Final = "news"
+AGAIN: Final = "analyse-again"
+
+# the list of buildings
+BUILDINGS: Final = "buildings-list"
+NEW_NAME: Final = "new-name"
+NEW_ZONE: Final = "new-zone"
+NEW_MAKE: Final = "new-make"
+NEW_TOLD: Final = "new-told"
+NEW_GO: Final = "new-go"
+
+# the logs of a building
+LOGS: Final = "logs-place"
+LOGS_FILES: Final = "logs-files"
+LOGS_CHANGED: Final = "logs-changed"
+"""Set by the browser when a file has arrived."""
+DROP: Final = "logs-drop"
+FILE_OUT: Final = "logs-file-out"
+FILE_BACK: Final = "logs-file-back"
+FILES_TOLD: Final = "logs-files-told"
+MAPPING: Final = "mapping"
+MAPPING_TABLES: Final = "mapping-tables"
+MAPPING_CELL: Final = "mapping-cell"
+MAPPING_ROOMS: Final = "mapping-rooms"
+MAPPING_CHECK: Final = "mapping-check"
+MAPPING_SAVE: Final = "mapping-save"
+MAPPING_TOLD: Final = "mapping-told"
+JOB: Final = "logs-job"
+JOB_START: Final = "logs-job-start"
+JOB_STOP: Final = "logs-job-stop"
+JOB_TOLD: Final = "logs-job-told"
+
+# the facts of a building
+FACTS: Final = "facts-place"
+FACTS_FORM: Final = "facts-form"
+FACTS_FIELD: Final = "facts-field"
+FACTS_SAVE: Final = "facts-save"
+FACTS_TOLD: Final = "facts-told"
+FACTS_HISTORY: Final = "facts-history"
+FACTS_UNDO: Final = "facts-undo"
+FACTS_REVISION: Final = "facts-revision"
+FACTS_ROOM: Final = "facts-room"
+FACTS_ADD_ROOM: Final = "facts-add-room"
+FACTS_ADD_CHANNEL: Final = "facts-add-channel"
+FACTS_NEW: Final = "facts-new"
+FACTS_DROP: Final = "facts-drop"
 
 # the building
 BUILDING: Final = "building-place"
@@ -139,6 +186,16 @@ def sheet_href(building: str) -> str:
     '/building/harbour-house/settings'
     """
     return f"{building_href(building)}/settings"
+
+
+def logs_href(building: str) -> str:
+    """Address of the page that brings a building's logs in."""
+    return f"{_under(building)}/logs"
+
+
+def facts_href(building: str) -> str:
+    """Address of the page with a building's facts."""
+    return f"{_under(building)}/facts"
 
 
 def room_href(room: str, channel: str | None = None, day: str | None = None, *, building: str = "") -> str:

@@ -1,4 +1,4 @@
-"""``holdoff serve`` and ``holdoff demo``: a building folder in the browser, on this machine only."""
+"""``holdoff serve`` and ``holdoff demo``: buildings in the browser, on this machine only."""
 
 from __future__ import annotations
 
@@ -6,28 +6,38 @@ import logging
 import os
 import socket
 import sys
+from collections.abc import Callable
+from contextlib import closing
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import waitress
 
 import dashboard
 from dashboard.app import create_app
-from dashboard.store import FolderStore
+from dashboard.desk import WorkspaceStores
+from dashboard.store import FolderStore, Stores
+from dashboard.workspace import Workspace, is_workspace, jobs, uploads
+from dashboard.workspace.importing import import_folder
+from dashboard.workspace.keeper import Keeper
 from tuning.errors import FolderError
 from tuning.site import read_site
 
 THREADS = 8
+DEMO_HAND = "holdoff demo"
+"""Who is said to have brought the demo building in."""
 
 
-def serve(folder: Path, *, port: int = 8050, host: str = "127.0.0.1") -> None:
-    """Serve a building folder until interrupted.
+def serve(folder: Path | None, *, port: int = 8050, host: str = "127.0.0.1") -> None:
+    """Serve a workspace, or show a building folder, until interrupted.
 
     The pages answer at once; the analysis runs beside them.
 
     Parameters
     ----------
     folder
-        With ``site.toml`` and the logs.
+        A workspace, created where it is missing; or a building folder, with ``site.toml`` and the logs, which is only looked at. Where
+        ``None``: the current folder if it is one of them, else ``holdoff-workspace`` in it.
     port, host
         Where to listen. Nothing but this machine reaches the default.
 
@@ -38,13 +48,37 @@ def serve(folder: Path, *, port: int = 8050, host: str = "127.0.0.1") -> None:
     OSError
         If the port is taken.
     """
-    # What can be said at once is said on the terminal, before a browser is opened.
-    read_site(folder)
     # A page asks for a dozen things at once; that they wait a moment for a thread is no news.
     logging.getLogger("waitress.queue").setLevel(logging.ERROR)
-    store = FolderStore(folder)
-    server = waitress.create_server(create_app(store).server, sockets=[_listen(host, port)], threads=THREADS)
-    store.start()
+    folder = folder or _here()
+    if (folder / "site.toml").is_file() and not is_workspace(folder):
+        # What can be said at once is said on the terminal, before a browser is opened.
+        read_site(folder)
+        store = FolderStore(folder)
+        _run(store, store.start, folder=folder, host=host, port=port)
+    else:
+        with closing(Workspace(folder)) as ws:
+            serve_workspace(ws, host=host, port=port)
+
+
+def _here() -> Path:
+    here = Path()
+    return here if is_workspace(here) or (here / "site.toml").is_file() else here / "holdoff-workspace"
+
+
+def serve_workspace(ws: Workspace, *, port: int = 8050, host: str = "127.0.0.1") -> None:
+    """Serve an open workspace, with a worker beside the server, until interrupted. See :func:`serve`."""
+    uploads.recover(ws)
+    keeper = Keeper(ws)
+    try:
+        _run(WorkspaceStores(ws), keeper.start, folder=ws.folder, host=host, port=port)
+    finally:
+        keeper.close()
+
+
+def _run(stores: Stores, start: Callable[[], None], *, folder: Path, host: str, port: int) -> None:
+    server = waitress.create_server(create_app(stores).server, sockets=[_listen(host, port)], threads=THREADS)
+    start()
     sys.stdout.write(f"holdoff: {folder} on http://{host}:{port} (Ctrl+C ends)\n")
     sys.stdout.flush()
     try:
@@ -82,5 +116,9 @@ def demo_folder() -> Path:
 
 
 def demo(port: int = 8050) -> None:
-    """Serve the demo building. See :func:`serve`."""
-    serve(demo_folder(), port=port)
+    """Serve a workspace with the demo building in it; it lasts until the program ends. See :func:`serve`."""
+    folder = demo_folder()
+    with TemporaryDirectory(prefix="holdoff-demo-") as name, closing(Workspace(Path(name) / "workspace")) as ws:
+        building = import_folder(ws, folder, by=DEMO_HAND)
+        jobs.ask(ws, building, "analyse", by=DEMO_HAND)
+        serve_workspace(ws, port=port)

@@ -35,6 +35,12 @@ class Load:
         Number of the analysis that is ready; ``None`` while there is none.
     defect
         Whether the program failed, and nothing that a person could mend.
+    again
+        With ``ready``: a newer analysis is on its way, this share of it is done, and what is being done.
+    trouble
+        With ``ready``: why a newer analysis failed; else empty.
+    outdated
+        With ``ready``: what has changed since.
     """
 
     state: Literal["loading", "ready", "failed", "empty"]
@@ -42,6 +48,9 @@ class Load:
     what: str
     version: int | None = None
     defect: bool = False
+    again: tuple[float, str] | None = None
+    trouble: str = ""
+    outdated: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -74,7 +83,15 @@ class Store(Protocol):
 
 
 class Stores(Protocol):
-    """Where the pages find the store of a building."""
+    """Where the pages find the store of a building.
+
+    Attributes
+    ----------
+    workspace
+        Where people's decisions are kept; ``None`` where buildings are only shown.
+    """
+
+    workspace: Workspace | None
 
     def of(self, building: str) -> Store | None:
         """Return the store of a building; a server of one building knows it as the empty name. ``None`` where there is none."""
@@ -110,6 +127,7 @@ class FixedStore:
     """An analysis that is there already."""
 
     desk: Desk | None = None
+    workspace: Workspace | None = None
 
     def __init__(self, analysis: Analysis) -> None:
         self._analysis = analysis
@@ -148,6 +166,7 @@ class FolderStore:
     """
 
     desk: Desk | None = None
+    workspace: Workspace | None = None
 
     def __init__(self, folder: Path, *, analyse: Analyse = analyse_folder) -> None:
         self._folder, self._analyse = folder, analyse

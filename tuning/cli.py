@@ -118,7 +118,13 @@ def check(
 
 @app.command()
 def serve(
-    workspace: Annotated[Path, typer.Argument(help="Building folder to show.")] = Path(),
+    workspace: Annotated[
+        Path | None,
+        typer.Argument(
+            help="Workspace, created when missing; or a building folder, which is only shown.",
+            show_default="here, else ./holdoff-workspace",
+        ),
+    ] = None,
     port: Annotated[int, typer.Option(min=1, max=65535, help="Port on 127.0.0.1.")] = 8050,
 ) -> None:
     """Open the web application on http://127.0.0.1:8050."""

@@ -25,8 +25,8 @@ function(_n, stamp, chosen) {
 """
 
 
-def frame() -> Component:
-    """Lay out what all pages share."""
+def frame(*, workspace: bool = False) -> Component:
+    """Lay out what all pages share; ``workspace``: people decide here, and say who they are."""
     return dmc.MantineProvider(
         id=ids.MANTINE,
         forceColorScheme="light",
@@ -42,6 +42,7 @@ def frame() -> Component:
                 [
                     dcc.Link("holdoff", href="/", className="product"),
                     html.Span(id=ids.SITE_NAME, className="site-name"),
+                    html.Nav(id=ids.NAV, className="nav", **{"aria-label": "Pages of this building"}),
                     html.Div(
                         [
                             html.Label("Your name", htmlFor=ids.WHO),
@@ -59,35 +60,40 @@ def frame() -> Component:
                         ],
                         id=ids.WHO_BOX,
                         className="who-box",
-                        hidden=True,
+                        hidden=not workspace,
                     ),
                     html.Button("Dark", id=ids.SCHEME_BUTTON, className="quiet", n_clicks=0),
                 ],
                 className="top",
             ),
+            html.Div(id=ids.NEWS, role="status", className="news"),
             html.Div(id=ids.STATUS, role="status"),
             html.Main(dash.page_container, id="content"),
         ],
     )
 
 
-def status(load: Load) -> Component | None:
+def status(load: Load, building: str = "") -> Component | None:
     """Show how far the analysis has come, or why there is none."""
+    logs = dcc.Link("Go to the logs", href=ids.logs_href(building)) if building else None
     if load.state == "ready":
         return None
     if load.state == "empty":
         return html.Div(
-            [html.H1("Nothing analysed yet"), html.P("Add the building's logs, then start the analysis.")],
+            [
+                html.H1("Nothing analysed yet"),
+                html.P("Bring in the logs of this building, say what is in them, then analyse."),
+                html.P(logs),
+            ],
             className="state",
         )
     if load.state == "failed":
+        mend = "Mend it in the folder, then start holdoff again." if logs is None else logs
         return html.Div(
             [
                 html.H1("These logs cannot be analysed yet"),
                 html.P(load.what),
-                html.P(
-                    "The terminal shows where." if load.defect else "Mend it in the folder, then start holdoff again."
-                ),
+                html.P("The terminal shows where." if load.defect else mend),
             ],
             className="state failed",
             role="alert",
@@ -100,3 +106,54 @@ def status(load: Load) -> Component | None:
         ],
         className="state",
     )
+
+
+NEWS_SHOWN = 3
+
+
+def news(load: Load, building: str) -> list[Component]:
+    """Say in a line above the page that its analysis is outdated, or that a newer one is on its way or has failed."""
+    if load.state != "ready":
+        return []
+    if load.again:
+        share, what = load.again
+        return [
+            html.Progress(value=f"{share:.3f}", max="1", **{"aria-label": "Progress of the new analysis"}),
+            html.Span(f"Analysing again: {share:.0%}, {what}. Until then you see the last analysis."),
+        ]
+    told: list[Component] = []
+    if load.trouble:
+        told.append(html.Span([html.Strong("The last analysis failed. "), load.trouble], className="trouble"))
+    if load.outdated:
+        rest = len(load.outdated) - NEWS_SHOWN
+        changes = "; ".join(load.outdated[:NEWS_SHOWN]) + (f"; and {rest} more" if rest > 0 else "")
+        told.append(html.Span([html.Strong("This analysis is outdated. "), f"Since then: {changes}."]))
+    if told:
+        told.append(
+            html.Button("Analyse again", id={"kind": ids.AGAIN, "building": building}, className="quiet", n_clicks=0)
+        )
+    return told
+
+
+NAV = (
+    ("Rooms", ids.building_href),
+    ("Settings sheet", ids.sheet_href),
+    ("Logs", ids.logs_href),
+    ("Facts", ids.facts_href),
+)
+"""Pages of a building."""
+
+
+def nav(building: str, path: str) -> list[Component]:
+    """Links between the pages of a building."""
+    if not building:
+        return []
+    here = next((word for word, href in reversed(NAV) if path.startswith(href(building))), "")
+    return [
+        dcc.Link(word, href=href(building), className="here" if word == here else "", **_current(word == here))
+        for word, href in NAV
+    ]
+
+
+def _current(here: bool) -> dict[str, str]:  # noqa: FBT001  said by its name
+    return {"title": "This page"} if here else {}

@@ -62,7 +62,7 @@ class Workspace:
     @contextmanager
     def writing(self) -> Iterator[Session]:
         """Open a transaction that no other writer comes between; all of it is kept, or nothing."""
-        with Session(self._writer) as session, session.begin():
+        with Session(self._writer, expire_on_commit=False) as session, session.begin():
             yield session
 
     def building_folder(self, building: str) -> Path:

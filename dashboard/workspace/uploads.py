@@ -130,6 +130,20 @@ def begin(
         return _upload(row)
 
 
+def take(ws: Workspace, building: str, path: Path, *, by: str) -> str:
+    """Bring in a file of this machine whole; returns the name that it has in the building's folder."""
+    upload = begin(ws, building, path.name, path.stat().st_size, by=by, modified=path.stat().st_mtime_ns)
+    with path.open("rb") as file:
+        file.seek(upload.received)
+        while upload.ended is None:
+            upload = add(ws, upload.id, upload.received, file, min(CHUNK, upload.size - upload.received))
+    with ws.reading() as session:
+        row = session.get(FileRow, upload.file)
+        if row is None:
+            raise NotThereError("log", path.name)
+        return row.stored
+
+
 def name_of(name: str) -> str:
     """A file's name as it is shown: its last part, in one line."""
     last = re.split(r"[\\/]", name)[-1]

@@ -23,7 +23,7 @@ from dashboard.pages.room.sections import days
 from dashboard.serve import demo_folder, serve
 from dashboard.store import FixedStore, FolderStore
 from tests.dashboard import synthetic
-from tuning.errors import FolderError, LogError
+from tuning.errors import LogError
 from tuning.results import Finding
 
 
@@ -302,8 +302,13 @@ def test_no_script_or_style_of_a_page_comes_from_elsewhere(store):
     assert "https://" not in text
 
 
-def test_a_folder_without_a_site_is_refused_before_anything_is_served(tmp_path):
-    with pytest.raises(FolderError, match=r"no site\.toml"):
+def test_a_folder_of_something_else_is_refused_before_anything_is_served(tmp_path):
+    (tmp_path / "thesis.txt").write_text("x", encoding="utf-8")
+
+    with pytest.raises(RefusedError, match="neither a workspace nor a building folder"):
+        serve(tmp_path, port=1)
+    with pytest.raises(SiteError):
+        (tmp_path / "site.toml").write_text("[site]", encoding="utf-8")
         serve(tmp_path, port=1)
 
 

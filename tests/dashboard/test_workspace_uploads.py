@@ -1,5 +1,6 @@
 """Files on their way in: whatever happens between two pieces, what arrives is what was sent, and only where it belongs."""
 
+import contextlib
 import datetime as dt
 import hashlib
 import io
@@ -9,9 +10,9 @@ import threading
 import pytest
 
 from dashboard.app import create_app
+from dashboard.desk import WorkspaceStores
 from dashboard.workspace import files, uploads
 from dashboard.workspace.errors import NotThereError, RefusedError
-from dashboard.workspace.stores import WorkspaceStores
 from dashboard.workspace.tables import UploadRow
 from dashboard.workspace.uploads import BrokenError, OffsetError, TooLargeError
 from tests.dashboard.workspaces import ANNA, BEN, begun
@@ -120,10 +121,8 @@ def test_two_tabs_at_once_do_not_interleave(space):
     def tab():
         while (now := uploads.get(ws, upload.id)).ended is None:
             at = now.received
-            try:
+            with contextlib.suppress(OffsetError, RefusedError):
                 uploads.add(ws, upload.id, at, io.BytesIO(BODY[at : at + 700]), len(BODY[at : at + 700]))
-            except (OffsetError, RefusedError):
-                pass
 
     tabs = [threading.Thread(target=tab) for _ in range(4)]
     [t.start() for t in tabs]
@@ -161,7 +160,7 @@ def test_the_same_file_twice_is_kept_once(space):
 )  # fmt: skip
 def test_a_name_is_never_a_path(space, name):
     ws, building = space
-    before = {p for p in ws.folder.parent.rglob("*")}
+    before = set(ws.folder.parent.rglob("*"))
 
     send(ws, uploads.begin(ws, building, name, len(BODY), by=ANNA))
 

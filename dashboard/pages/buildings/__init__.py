@@ -1,0 +1,1 @@
+"""The buildings of a workspace, and the way to a new one."""

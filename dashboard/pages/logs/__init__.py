@@ -1,0 +1,1 @@
+"""The way in: files, what is in them, and the analysis of them."""
