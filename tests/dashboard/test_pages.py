@@ -22,8 +22,9 @@ from dashboard.pages.room.parts import day_options, telling_day
 from dashboard.pages.room.sections import days
 from dashboard.serve import demo_folder, serve
 from dashboard.store import FixedStore, FolderStore
+from dashboard.workspace.errors import RefusedError
 from tests.dashboard import synthetic
-from tuning.errors import LogError
+from tuning.errors import LogError, SiteError
 from tuning.results import Finding
 
 

@@ -203,6 +203,7 @@ def test_the_pages_see_the_newest_analysis_and_what_goes_on(space):
     assert (store.load().state, store.load().share) == ("loading", 0.0)
     work.run(ws, jobs.claim(ws, "me"), "me")
 
+    store = stores.of(building)
     assert (store.load().state, store.load().version, store.load().outdated) == ("ready", 1, ())
     channel = store.analysis().channels[0]
     assert channel.motions is None
