@@ -208,7 +208,7 @@ def test_the_pages_see_the_newest_analysis_and_what_goes_on(space):
     channel = store.analysis().channels[0]
     assert channel.motions is None
     assert store.full(channel).motions is not None
-    _line, raster = store.pictures(channel)
+    _line, raster = store.pictures(store.full(channel))
     assert len(raster.days) == 8
     buildings.edit(ws, building, {("site", "electricity_price"): 0.9}, by=ANNA, revision=None)
     assert store.load().outdated == ("electricity_price 0.3 → 0.9",)

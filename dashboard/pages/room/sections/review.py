@@ -35,7 +35,7 @@ from dashboard.pages.room.context import (
 )
 from dashboard.reader import number
 from dashboard.store import Stores
-from dashboard.workspace import verdicts
+from dashboard.workspace import jobs, verdicts
 from dashboard.workspace.verdicts import Verdict
 
 AROUND_S = 900.0
@@ -230,6 +230,7 @@ def spoken(here: Here, off: SwitchOff, button: str, who: str) -> str:
         if before is None:
             raise decide.nothing("There is no word to take back.")
         verdicts.undo(desk.ws, before.id, by=who)
+        jobs.ask(desk.ws, desk.building, "analyse", by=who, rooms=[c.room])
         return "Taken back; the next analysis does without it."
     present = button == ids.SAY_PRESENT
     verdicts.say(
@@ -242,6 +243,7 @@ def spoken(here: Here, off: SwitchOff, button: str, who: str) -> str:
         by=who,
         replaces=None if before is None else before.id,
     )
+    jobs.ask(desk.ws, desk.building, "analyse", by=who, rooms=[c.room])
     return f"Noted that {'somebody' if present else 'nobody'} was there; the next analysis counts it."
 
 
