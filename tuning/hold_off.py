@@ -14,7 +14,7 @@ import numpy.typing as npt
 import polars as pl
 
 from tuning.gaps import Bools, Gaps
-from tuning.logs import sampling_interval_s
+from tuning.logs import looked_at_every_s
 from tuning.motion import US, Floats, Ints, MotionLog, times_us
 from tuning.results import Finding
 from tuning.site import Channel, Site
@@ -89,7 +89,7 @@ def switch_off_lags(output: pl.DataFrame, motion: MotionLog, override_us: Ints) 
     off = np.flatnonzero((value[1:] <= 0) & (value[:-1] > 0)) + 1
     if len(off) == 0:
         return empty
-    interval = sampling_interval_s(output["time"])
+    interval = looked_at_every_s(output)
     off_us = t[off]
     last_on_us = t[off - 1] if interval is not None else off_us - round(1.0 * US)
     before = np.searchsorted(motion.start_us, off_us, side="left") - 1

@@ -316,6 +316,9 @@ def _merged_fit(rows: Rows, groups: list[list[int]]) -> tuple[tuple[Floats, Floa
     x, y, sigma, cluster = x[use], rows.y[use], rows.sigma[use], rows.cluster[use]
     free = np.ones(len(groups), dtype=bool)
     k, half = np.zeros(len(groups)), np.zeros(len(groups))
+    if not use.any():
+        # Nothing moved by enough to tell.
+        return (k, half), 0.0
     weight = np.ones(y.size)
     for _ in range(len(groups) + 1):
         k[:] = 0

@@ -91,7 +91,7 @@ def analyse_room(
     """Analyse all channels of a room; the ones that govern light first, because relays lean on what they learn."""
     span = _span_us(logs)
     silences = find_outages(logs) if outages is None else outages
-    mended = mend(site.rooms[room], logs.readings(room), outages=silences, span_us=span)
+    mended = mend(site.rooms[room], logs.readings(room), outages=silences)
     readings = mended.readings
     # Dimmed and switched channels first: people react to light, not to a relay.
     order = sorted(site.rooms[room].channels, key=lambda c: site.rooms[room].channels[c].control == "relay")

@@ -31,6 +31,10 @@ WEEKDAYS = ("office", "open-plan office", "meeting room", "classroom")
 ANY = (*DESKS, "corridor", "toilet", "store room", "stairs", "copy room")
 
 
+class UnsuitedError(ValueError):
+    """The fault could not be planted in this room."""
+
+
 @dataclass(frozen=True)
 class Case:
     """A room before something is planted in it."""
@@ -161,6 +165,8 @@ def left_on(case: Case) -> tuple[Case, pl.DataFrame]:
         keep[i + 1 : j] = False
         off[i], level[i] = until - 0.5, np.nan
         presses.append(max(case.run.off_s[i] - 300.0, on[i] + 5.0))
+    if len(presses) < 4:
+        raise UnsuitedError("light that nobody leaves on")
     fields = {n: getattr(run, n)[keep] for n in ("on_s", "by_press", "present", "minds")}
     press = np.sort(np.concatenate([run.press_s, presses]))
     run = replace(run, **fields, off_s=off[keep], level=level[keep], press_s=press)
@@ -494,11 +500,15 @@ def faulty_room(seed: int, kind: str, *, weeks: int = 6, use: str | None = None,
         case = Case(
             fault_rng, room, calendar, world, run_loop(world.scene, float(room.hold_off_s), log_rng, with_motion=True)
         )
-        if fault.suits(case):
-            break
+        if not fault.suits(case):
+            continue
+        try:
+            case, log = fault.plant(case, **planted)
+        except UnsuitedError:
+            continue
+        break
     else:
         raise ValueError(f"no room of 40 suits a {kind}")
-    case, log = fault.plant(case, **planted)
     spec = room_table(case.room, spot_readings(np.random.default_rng(number + 1), case.room))
     if kind == "mismatch":
         other = float(fault_rng.choice([h for h in (180, 300, 600, 900, 1200) if h != room.hold_off_s]))

@@ -42,6 +42,8 @@ def _all_dead(facts: Facts) -> Finding | None:
 def _series(facts: Facts) -> dict[str, pl.DataFrame]:
     """Motion rows of a channel by detector."""
     rows = of_channel(facts.readings, "motion", facts.name)
+    if rows["channel"].n_unique() == 1 and rows["detector"].n_unique() == 1:
+        return {"unnamed": rows}
     parts = rows.partition_by("channel", "detector", maintain_order=True)
     return {str(p["detector"][0] or p["channel"][0] or "unnamed"): p for p in parts}
 

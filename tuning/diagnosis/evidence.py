@@ -6,7 +6,7 @@ import numpy as np
 import polars as pl
 
 from tuning.circumstances import output_of
-from tuning.diagnosis.facts import Facts
+from tuning.diagnosis.facts import NIGHT_FROM_H, NIGHT_TO_H, Facts, local_hour
 from tuning.motion import times_us
 from tuning.results import Finding
 from tuning.wording import duration, iso_times
@@ -20,7 +20,7 @@ def evidence_findings(facts: Facts) -> list[Finding]:
         for name, channel in facts.room.channels.items()
         if channel.control != "relay"
     ]
-    found.append(zero_offset(facts.reading, [o for o in outputs if not o.is_empty()]))
+    found.append(zero_offset(facts.reading, [o for o in outputs if not o.is_empty()], offset_us=facts.offset_us))
     return [f for f in found if f is not None]
 
 
@@ -68,7 +68,7 @@ def saturated(reading: pl.DataFrame) -> Finding | None:
     )
 
 
-def zero_offset(reading: pl.DataFrame, outputs: list[pl.DataFrame]) -> Finding | None:
+def zero_offset(reading: pl.DataFrame, outputs: list[pl.DataFrame], *, offset_us: int) -> Finding | None:
     """Find a reading that never comes down to the dark though all lamps are off.
 
     Parameters
@@ -77,6 +77,8 @@ def zero_offset(reading: pl.DataFrame, outputs: list[pl.DataFrame]) -> Finding |
         ``time``, ``value`` [lx].
     outputs
         ``time``, ``value`` [%] of every channel of the room.
+    offset_us
+        UTC offset of the building. [µs]
     """
     written, values = times_us(reading), reading["value"].to_numpy()
     if len(written) < 2 or not outputs:
@@ -84,7 +86,8 @@ def zero_offset(reading: pl.DataFrame, outputs: list[pl.DataFrame]) -> Finding |
     # Looked at evenly: a log of changes has few rows in the dark.
     t = np.arange(written[0], written[-1], GRID_US)
     value = values[np.searchsorted(written, t, side="right") - 1]
-    unlit = np.ones(len(t), dtype=bool)
+    hour = local_hour(t, offset_us)
+    unlit = (hour >= NIGHT_FROM_H) | (hour < NIGHT_TO_H)
     for output in outputs:
         at, level = times_us(output), output["value"].to_numpy()
         index = np.searchsorted(at, t, side="right") - 1

@@ -13,6 +13,8 @@ from tuning.light import LightSplit
 from tuning.motion import US, Floats, Ints, MotionLog, times_us
 from tuning.site import Channel, Room
 
+NIGHT_FROM_H, NIGHT_TO_H = 22.0, 5.0
+"""Hours in which a building of people who go home is empty. Chosen by us."""
 UNKNOWN_HOLD_OFF_S = 1800.0
 """Stands in for a hold-off that is neither documented nor seen: the longest that detectors are usually set to (common practice, no source)."""
 

@@ -7,7 +7,7 @@ import numpy as np
 from tuning.diagnosis.facts import Facts, local_day, value_in_force
 from tuning.gaps import Bools
 from tuning.light import daylight_at
-from tuning.logs import sampling_interval_s
+from tuning.logs import looked_at_every_s
 from tuning.motion import US, Floats, Ints
 from tuning.results import Finding
 from tuning.wording import iso_times
@@ -28,40 +28,34 @@ def switching_findings(facts: Facts) -> list[Finding]:
 
 def _left_lit(facts: Facts) -> Finding | None:
     """Light that burns through long absences: always, or now and then after somebody pressed."""
-    gaps = facts.gaps
-    long = gaps.gap_s > max(3 * facts.hold_s, 7200.0)
-    if long.sum() < LONG_ABSENCES:
+    long = facts.gaps.gap_s > max(3 * facts.hold_s, 7200.0)
+    start, gap_s = facts.gaps.start_us[long], facts.gaps.gap_s[long]
+    if len(start) < LONG_ABSENCES:
         return None
-    end = gaps.start_us + np.round(gaps.gap_s * US).astype(np.int64) - 60 * US
-    # Lit to the end, and at the time when it should have been off at the latest.
-    middle = gaps.start_us + round((facts.hold_s + 600.0) * US)
-    lit = (value_in_force(facts.output_us, facts.output_pct, end) > 0) & (
-        value_in_force(facts.output_us, facts.output_pct, middle) > 0
-    )
-    went_off = np.searchsorted(facts.offs_us(), gaps.start_us) < np.searchsorted(facts.offs_us(), end)
-    stuck = long & lit & ~went_off
-    count, hours = int(stuck.sum()), float(gaps.gap_s[stuck].sum() / 3600)
-    evidence = {"times": iso_times(gaps.start_us[stuck]), "hours": round(hours, 1), "absences": count}
-    if count >= LONG_ABSENCES and count / long.sum() >= NEVER_SHARE:
+    end = start + np.round(gap_s * US).astype(np.int64) - 60 * US
+    began = value_in_force(facts.output_us, facts.output_pct, start + 10 * US) > 0
+    # Lit a minute before anybody comes: it did not go off, or daylight put it out and dusk lit it again for nobody.
+    stuck = value_in_force(facts.output_us, facts.output_pct, end) > 0
+    count, hours = int(stuck.sum()), float(gap_s[stuck].sum() / 3600)
+    evidence = {"times": iso_times(start[stuck]), "hours": round(hours, 1), "absences": count}
+    if count >= LONG_ABSENCES and count / max((began | stuck).sum(), 1) >= NEVER_SHARE:
         return Finding(
             "light-never-off",
             "blocking",
-            f"The light stayed on through {count} of {int(long.sum())} long absences, {hours:.0f} h in all. "
+            f"The light stayed on through {count} of {len(start)} long absences, {hours:.0f} h in all. "
             "Automatic switch-off does not work here: look for an override left on, or a channel that the detector does not switch.",
             evidence,
         )
     if count < 2:
         return None
-    pressed = np.searchsorted(facts.presses_us, gaps.start_us[stuck] + 60 * US) - 1
-    since = (
-        (gaps.start_us[stuck] - facts.presses_us[np.maximum(pressed, 0)]) / US if len(facts.presses_us) else np.empty(0)
-    )
+    pressed = np.searchsorted(facts.presses_us, start[stuck] + 60 * US) - 1
+    since = (start[stuck] - facts.presses_us[np.maximum(pressed, 0)]) / US if len(facts.presses_us) else np.empty(0)
     after_press = int(((pressed >= 0) & (since < 12 * 3600)).sum()) if len(since) else 0
     by = f", {after_press} times after somebody had pressed" if after_press else ""
     return Finding(
         "override-left-on",
         "warning",
-        f"The light stayed on through {count} of {int(long.sum())} long absences, {hours:.0f} h in all{by}. A manual override is left on: let it end "
+        f"The light stayed on through {count} of {len(start)} long absences, {hours:.0f} h in all{by}. A manual override is left on: let it end "
         "with the hold-off, or after some hours.",
         evidence | {"after_press": after_press},
     )
@@ -128,7 +122,7 @@ HUNT_HOURS = 3
 
 def _hunting(facts: Facts) -> Finding | None:
     """Output that goes up and down, or on and off, every few minutes though somebody is there."""
-    if sampling_interval_s(facts.output["time"]) is not None:
+    if looked_at_every_s(facts.output) is not None:
         return None
     t, value = facts.output_us, facts.output_pct
     step = np.diff(value)

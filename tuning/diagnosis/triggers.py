@@ -11,19 +11,19 @@ from dataclasses import dataclass
 import numpy as np
 import polars as pl
 
-from tuning.diagnosis.facts import local_day, local_hour, value_in_force
+from tuning.diagnosis.facts import NIGHT_FROM_H, NIGHT_TO_H, local_day, local_hour, value_in_force
 from tuning.gaps import Bools, Gaps
 from tuning.motion import US, Floats, Ints, MotionLog, times_us
 from tuning.results import Finding
 from tuning.wording import iso_times
 
-NIGHT_FROM_H, NIGHT_TO_H = 22.0, 5.0
-"""Hours in which a building of people who go home is empty. Chosen by us."""
 NIGHT_SHARE = 0.3
 """Share of the nights with triggers from which something other than people is likely. Chosen by us: cleaners and guards come in
 bursts, and not regularly through the night."""
 LONE_GAP_S = 60.0
 LEAST_MOTIONS = 20
+REACTION_S = 20.0
+"""Whoever is left in the dark has moved by then. Chosen by us: twice a slow reaction."""
 
 
 @dataclass(frozen=True)
@@ -60,17 +60,27 @@ def find_triggers(motion: MotionLog, gaps: Gaps, *, offs_us: Ints, reading: pl.D
     if len(motion.start_us) < LEAST_MOTIONS or motion.kind == "held":
         return Triggers((), mask)
     lone = lone_triggers(motion)
+    # Whoever moves at the heels of a switch-off may be somebody left in the dark.
+    alone = lone & (_since(offs_us, motion.start_us) > REACTION_S)
     found: list[Finding] = []
     for finding, mine in (
         _by_own_lamps(motion, gaps, lone, offs_us),
-        _by_night(motion, lone, offset_us),
-        _by_sun(motion, lone, reading, offset_us),
+        _by_night(motion, alone, offset_us),
+        _by_sun(motion, alone, reading, offset_us),
     ):
         if finding is not None and not found:
             # One cause is told: a lamp that lights itself at night would be a heater, too.
             found.append(finding)
             mask = mine
     return Triggers(tuple(found), mask)
+
+
+def _since(offs_us: Ints, t_us: Ints) -> Floats:
+    """Time since the last switch-off, one stamped just after included. [s]; infinite where there was none."""
+    if len(offs_us) == 0:
+        return np.full(len(t_us), np.inf)
+    before = np.searchsorted(offs_us, t_us + round(OWN_SLACK_S * US), side="right") - 1
+    return np.where(before >= 0, (t_us - offs_us[np.maximum(before, 0)]) / US, np.inf)
 
 
 def _by_night(motion: MotionLog, lone: Bools, offset_us: int) -> tuple[Finding | None, Bools]:
@@ -117,8 +127,7 @@ def _by_own_lamps(motion: MotionLog, gaps: Gaps, lone: Bools, offs_us: Ints) -> 
     none = np.zeros(len(lone), dtype=bool)
     if len(offs_us) < LEAST_MOTIONS:
         return None, none
-    before = np.searchsorted(offs_us, motion.start_us + round(OWN_SLACK_S * US), side="right") - 1
-    delay = np.where(before >= 0, (motion.start_us - offs_us[np.maximum(before, 0)]) / US, np.inf)
+    delay = _since(offs_us, motion.start_us)
     heels = lone & (delay <= OWN_WITHIN_S)
     # Only where the light goes off in the course of the absence can it have triggered anything before.
     end = gaps.start_us + np.round(gaps.gap_s * US).astype(np.int64)

@@ -5,7 +5,16 @@ them into the ``store``, ``reader`` does so for a whole folder, ``saved`` keeps 
 """
 
 from tuning.logs.reader import Logs, read_frame, read_logs
-from tuning.logs.sampling import longest_wait_s, sampling_interval_s
+from tuning.logs.sampling import longest_wait_s, looked_at_every_s, sampling_interval_s
 from tuning.logs.saved import load_logs, save_logs
 
-__all__ = ["Logs", "load_logs", "longest_wait_s", "read_frame", "read_logs", "sampling_interval_s", "save_logs"]
+__all__ = [
+    "Logs",
+    "load_logs",
+    "longest_wait_s",
+    "looked_at_every_s",
+    "read_frame",
+    "read_logs",
+    "sampling_interval_s",
+    "save_logs",
+]

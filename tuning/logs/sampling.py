@@ -45,6 +45,27 @@ def sampling_interval_s(times: pl.Series) -> float | None:
     return float(np.mean(step[regular]).round(3))
 
 
+REPEATED_SHARE = 0.1
+"""Share of the rows of a sampled output that repeat the one before; a log of changes has none. Chosen by us."""
+
+
+def looked_at_every_s(series: pl.DataFrame) -> float | None:
+    """Return how often an output is looked at. [s]; ``None`` where it is written when it changes, even if it does so by the clock.
+
+    Parameters
+    ----------
+    series
+        ``time``, ``value``, sorted.
+    """
+    interval = sampling_interval_s(series["time"])
+    if interval is None:
+        return None
+    value = series["value"].to_numpy()
+    return interval if np.mean(value[1:] == value[:-1]) >= REPEATED_SHARE else None
+
+
+LONGEST_HEARTBEAT_S = 4 * 3600.0
+"""Longer regular silences are the building's nights. Chosen by us."""
 HEARTBEAT_SHARE, LATE_SHARE = 0.01, 0.005
 """A log of changes with a heartbeat is never silent for longer than that; so many of its steps are one heartbeat, so many later. Chosen by us."""
 
@@ -72,6 +93,6 @@ def longest_wait_s(times: pl.Series) -> float | None:
         beat = float(order[np.searchsorted(until, share * until[-1])])
         slack = max(0.03 * beat, 15.0)
         on_beat, late = np.abs(step - beat) <= slack, step > beat + slack
-        if beat > JITTER_S and on_beat.mean() >= HEARTBEAT_SHARE and late.mean() <= LATE_SHARE:
+        if JITTER_S < beat <= LONGEST_HEARTBEAT_S and on_beat.mean() >= HEARTBEAT_SHARE and late.mean() <= LATE_SHARE:
             return beat
     return None

@@ -11,7 +11,8 @@ from dataclasses import dataclass
 import numpy as np
 import polars as pl
 
-from tuning.motion import US, motions, times_us
+from tuning.logs import sampling_interval_s
+from tuning.motion import US, of_channel, times_us
 from tuning.quality.outages import Outage
 from tuning.quality.skew import NOTABLE_S, Skew, clock_skew
 from tuning.quality.stuck import stuck_stretches
@@ -58,7 +59,7 @@ class Mended:
         return self.findings.get("", ()) + self.findings.get(name, ())
 
 
-def mend(room: Room, readings: pl.DataFrame, *, outages: Sequence[Outage] = (), span_us: tuple[int, int]) -> Mended:
+def mend(room: Room, readings: pl.DataFrame, *, outages: Sequence[Outage] = ()) -> Mended:
     """Set the clocks of a room right, and mark what is no evidence.
 
     Parameters
@@ -69,15 +70,13 @@ def mend(room: Room, readings: pl.DataFrame, *, outages: Sequence[Outage] = (), 
         Its READINGS.
     outages
         Stretches in which the whole building was silent.
-    span_us
-        First and last time of the building's log. UTC epoch [µs]
     """
     findings: dict[str, tuple[Finding, ...]] = {}
     flagged = readings.with_columns(
         moved_s=pl.lit(0.0), warm_up=pl.lit(value=False), stuck=pl.lit(value=False)
     ).match_to_schema(FLAGGED)
     for name in room.channels:
-        skew = _skew_of(readings, name, span_us)
+        skew = _skew_of(readings, name)
         if skew is not None and abs(skew.late_s) >= NOTABLE_S:
             flagged, moved = _moved(flagged, name, skew)
             findings[name] = (_skew_finding(skew, moved),)
@@ -89,12 +88,18 @@ def mend(room: Room, readings: pl.DataFrame, *, outages: Sequence[Outage] = (), 
     return Mended(flagged.sort("time", maintain_order=True), findings)
 
 
-def _skew_of(readings: pl.DataFrame, name: str, span_us: tuple[int, int]) -> Skew | None:
+def _skew_of(readings: pl.DataFrame, name: str) -> Skew | None:
     output = readings.filter((pl.col("quantity") == "output") & (pl.col("channel") == name)).select("time", "value")
     if output.is_empty():
         return None
-    motion = motions(readings, name, span_us=span_us)
-    return clock_skew(output, motion.start_us, motion.end_us, resolution_s=motion.resolution_s)
+    rows = of_channel(readings, "motion", name)
+    several = rows.height > 0 and rows["detector"].n_unique() > 1
+    one = rows.filter(pl.col("detector").eq_missing(rows["detector"][0])) if several else rows
+    resolution_s = sampling_interval_s(one["time"]) or 0.0
+    if resolution_s and (one["value"] > 0).all():
+        resolution_s = 0.0
+    moved = times_us(rows)[rows["value"].to_numpy() > 0]
+    return clock_skew(output, moved, moved, resolution_s=resolution_s)
 
 
 def _of(name: str, quantity: str) -> pl.Expr:

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 import polars as pl
 
-from tuning.logs import Logs, longest_wait_s
+from tuning.logs import Logs, longest_wait_s, sampling_interval_s
 from tuning.motion import US, Ints, merge_intervals
 from tuning.schemas import TIME
 
@@ -40,8 +40,7 @@ def find_outages(logs: Logs) -> tuple[Outage, ...]:
     quickest_s = np.inf
     for number, quantity in logs.series.select("series", "quantity").iter_rows():
         t = logs.times_us(number)
-        # Motion and presses come as people please; sampled motion counts below, as rows.
-        wait_s = None if quantity == "override" else longest_wait_s(pl.Series(t).cast(TIME))
+        wait_s = _wait_s(logs, number, quantity)
         if wait_s is None:
             others.append(t)
             continue
@@ -58,6 +57,14 @@ def find_outages(logs: Logs) -> tuple[Outage, ...]:
     slack_us = round((quickest_s + 90) * US)
     found = (_outage(others, int(a), int(b), slack_us) for a, b in silent)
     return tuple(outage for outage in found if outage is not None)
+
+
+def _wait_s(logs: Logs, number: int, quantity: str) -> float | None:
+    """How long a series is silent at most; ``None`` for what comes as people please."""
+    times = pl.Series(logs.times_us(number)).cast(TIME)
+    if quantity in ("motion", "occupied"):
+        return sampling_interval_s(times) if (logs.values(number) <= 0).any() else None
+    return None if quantity == "override" else longest_wait_s(times)
 
 
 def _outage(others: list[Ints], start_us: int, end_us: int, slack_us: int) -> Outage | None:

@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 import polars as pl
 
-from tuning.logs import sampling_interval_s
+from tuning.logs import looked_at_every_s
 from tuning.motion import US, Floats, Ints, times_us
 
 FRESH_S = 45.0
@@ -46,7 +46,12 @@ def switch_ons(output: pl.DataFrame) -> tuple[Ints, Ints]:
     if len(t) < 2:
         return np.empty(0, dtype=np.int64), np.empty(0, dtype=np.int64)
     at = np.flatnonzero(on[1:] & ~on[:-1]) + 1
-    return (t[at - 1] if sampling_interval_s(output["time"]) is not None else t[at]), t[at]
+    interval = looked_at_every_s(output)
+    if interval is None:
+        return t[at], t[at]
+    # Across a break of the log the moment is not known.
+    at = at[t[at] - t[at - 1] <= 1.5 * interval * US]
+    return t[at - 1], t[at]
 
 
 def _fresh(moved_us: Ints, end_us: Ints) -> Ints:
@@ -105,7 +110,7 @@ def clock_skew(output: pl.DataFrame, start_us: Ints, end_us: Ints, *, resolution
     best = int(np.argmax(near))
     width = round(float(known_to_us) / US)
     away = np.abs(np.arange(len(near)) - best) > 4 * TOLERANCE_S + 2 * width + 15
-    share = float(near[best] / len(low))
+    share = min(float(near[best] / len(low)), 1.0)
     if share < SHARE or near[best] < AHEAD * np.max(near[away], initial=0.0):
         return None
     plateau = np.flatnonzero(near >= 0.98 * near[best])

@@ -10,7 +10,7 @@ from tuning.motion import US, Ints, times_us
 LEAST_H = 24.0
 """A dark room reads the same value through a night and longer; a day is needed to speak of stuck. Chosen by us."""
 SWITCHINGS = 6
-"""So often must the lamps have gone on or off meanwhile, without moving the reading. Chosen by us."""
+"""So often must the lamps have gone on or off between readings meanwhile, without moving the reading. Chosen by us."""
 DAYS_WITHOUT_LAMPS = 4.0
 """Where no lamp can tell, so long a stand-still is believed. Chosen by us: a dark room over a long week-end is shorter."""
 
@@ -42,6 +42,9 @@ def stuck_stretches(reading: pl.DataFrame, output: pl.DataFrame) -> Ints:
     if output.is_empty():
         return long[long[:, 1] - long[:, 0] >= DAYS_WITHOUT_LAMPS * 86400 * US]
     at, on = times_us(output), output["value"].to_numpy() > 0
-    switched = at[1:][on[1:] != on[:-1]]
-    low, high = np.searchsorted(switched, long[:, 0]), np.searchsorted(switched, long[:, 1])
-    return long[high - low >= SWITCHINGS]
+    # Only lamps that were lit or dark at the very readings can have moved them.
+    index = np.searchsorted(at, t, side="right") - 1
+    lit = (index >= 0) & on[np.maximum(index, 0)]
+    changed = np.append(0, np.cumsum(lit[1:] != lit[:-1]))
+    low, high = np.searchsorted(t, long[:, 0]), np.searchsorted(t, long[:, 1])
+    return long[changed[high] - changed[low] >= SWITCHINGS]
