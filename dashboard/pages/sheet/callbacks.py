@@ -8,6 +8,7 @@ from urllib.parse import quote
 from zoneinfo import ZoneInfo
 
 import dash
+import dash_mantine_components as dmc
 import flask
 from dash import ALL, Input, Output, State, ctx, dcc, html
 from dash.development.base_component import Component
@@ -53,7 +54,8 @@ def register(app: dash.Dash, stores: Stores) -> None:
         Output(ids.BOOK, "data", allow_duplicate=True),
         Input(ids.SHEET_SET, "n_clicks"),
         Input({"kind": ids.SHEET_UNSET, "visit": ALL}, "n_clicks"),
-        State({"kind": ids.SHEET_TICK, "decision": ALL}, "value"),
+        State({"kind": ids.SHEET_TICK, "decision": ALL}, "checked"),
+        State({"kind": ids.SHEET_TICK, "decision": ALL}, "id"),
         State(ids.SHEET_WHEN, "value"),
         State(ids.SHEET_BY, "value"),
         State(ids.SHEET_NOTE, "value"),
@@ -63,14 +65,14 @@ def register(app: dash.Dash, stores: Stores) -> None:
         prevent_initial_call=True,
     )
     def act(*given: Any) -> tuple[Any, ...]:
-        _n, _unset, ticks, at, by, note, who, building, book = given
+        _n, _unset, ticks, named, at, by, note, who, building, book = given
         if not ctx.triggered[0]["value"]:
             raise PreventUpdate
         desk, trigger = desk_of(stores, building), ctx.triggered_id
         if isinstance(trigger, dict):
             outcome = decide.attempt(lambda: unset(desk, int(trigger["visit"]), who or ""))
         else:
-            picked = [int(v) for values in ticks for v in values or []]
+            picked = [int(name["decision"]) for on, name in zip(ticks, named, strict=True) if on]
             outcome = decide.attempt(lambda: mark_set(desk, picked, at or "", by or who or "", note or "", who or ""))
         return outcome.told, (book or 0) + 1
 
@@ -164,10 +166,8 @@ def rows(made: Sheet) -> Component:
 
 def _row(r: SheetRow, building: str, zone: str) -> Component:
     name = f"{r.room_name}, {r.channel}"
-    tick = dcc.Checklist(
-        id={"kind": ids.SHEET_TICK, "decision": r.decision},
-        options=[{"label": html.Span(f"Set {name}", className="unseen"), "value": r.decision}],
-        value=[],
+    tick = dmc.Checkbox(
+        id={"kind": ids.SHEET_TICK, "decision": r.decision}, checked=False, **{"aria-label": f"Set {name}"}
     )
     cells: list[tuple[Any, str]] = [
         ("✓" if r.visit else tick, "Set"),
