@@ -71,7 +71,7 @@ def moments_of(
     keep = np.isfinite(daylight)
     # a stretch of one instant still lasted a moment
     weight = np.maximum(length / US, 1.0)
-    neighbours = _neighbours(split, output, own_lx, t)
+    neighbours = neighbours_at(split, output, own_lx, t)
     day = (t + offset_us) // DAY_US
     return Moments(daylight[keep], neighbours[keep], level[keep], weight[keep], day[keep], t[keep])
 
@@ -85,7 +85,7 @@ def held(series: pl.DataFrame, at: Ints) -> Floats:
     return np.where(index >= 0, v[np.maximum(index, 0)], 0.0)
 
 
-def _neighbours(split: LightSplit, output: pl.DataFrame, own_lx: float, at: Ints) -> Floats:
+def neighbours_at(split: LightSplit, output: pl.DataFrame, own_lx: float, at: Ints) -> Floats:
     """Other channels' lamps in the reading, from the last moment at which all outputs were certain. [lx]."""
     lamps = split.daylight.drop_nulls("lamps_lx")
     if lamps.is_empty() or len(split.lamps) < 2:

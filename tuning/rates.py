@@ -30,6 +30,15 @@ WEEK_DAYS = 7.0
 
 
 @dataclass(frozen=True)
+class Days:
+    """The days that rates rest on: ``day`` of each gap, ``weights`` (draws, days) of each resample, ``weeks`` (draws, 1) that it holds."""
+
+    day: Ints
+    weights: Floats
+    weeks: Floats
+
+
+@dataclass(frozen=True)
 class Rates:
     """Per week, ``(draws, candidates)``; row 0 rests on the whole log, the others on resampled days.
 
@@ -48,6 +57,7 @@ class Rates:
     power_wasted_w: float
     false_factor: Floats
     wasted_factor: Floats
+    days: Days
 
     def doubted(self) -> Rates:
         """The same with the doubt about who was there, which resampled days do not hold. For intervals.
@@ -223,6 +233,7 @@ def weekly_rates(
         mean_w,
         false_factor,
         wasted_factor,
+        Days(day, weights, weeks),
     )
 
 

@@ -110,8 +110,13 @@ class LightResult:
         What people asked for by pressing, where they did.
     months, yearly_kwh
         Frame ``month``, ``daylight_lx``, ``under_lit_share``, ``energy_kwh`` of a year under the recommended target, and the year's energy.
+    required_lx
+        What the task needs, never below the safety floor of the use. [lx]
+    lowest_output, held_level_lx, out_above
+        How a dimming control behaved: its least output while lit (0…1), the reading that it held [lx], and the multiple of the target at
+        which daylight put the lamps out.
     daylight
-        Frame ``time``, ``reading_lx``, ``daylight_lx``, ``output_pct`` (change points). Empty without illuminance.
+        Frame ``time``, ``reading_lx``, ``daylight_lx``, ``lamps_lx`` (change points). Empty without illuminance.
     """
 
     electric_lx_at_full: float | None = None
@@ -134,6 +139,10 @@ class LightResult:
     wanted: WantedLevel | None = None
     months: pl.DataFrame | None = None
     yearly_kwh: float | None = None
+    required_lx: float | None = None
+    lowest_output: float | None = None
+    held_level_lx: float | None = None
+    out_above: float = float("inf")
 
 
 @dataclass(frozen=True)

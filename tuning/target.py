@@ -129,7 +129,7 @@ def light_result(
     )
     if wanted is not None:
         told = (*told, *wanted_finding(wanted, need_lx=task.need_lx))
-    base = replace(base, calibrated=calibrated, findings=told, wanted=wanted)
+    base = replace(base, calibrated=calibrated, findings=told, wanted=wanted, required_lx=task.need_lx)
     if chan.control == "switched":
         return threshold_result(base, moments, chan, task=task)
     known = place if place is not None else place_of_zone(zone.key)
@@ -219,7 +219,14 @@ def _dimmed(
     shares = _shares(moments, targets, loop, task)
     shown = np.isin(targets, shown_targets)
     points = _points(moments, shares, shown, loop, task, channel)
-    seen = replace(light, target_curve=points, task_lx_lit=lit_frame(moments, task))
+    seen = replace(
+        light,
+        target_curve=points,
+        task_lx_lit=lit_frame(moments, task),
+        lowest_output=loop.lowest,
+        held_level_lx=loop.level_lx,
+        out_above=loop.out_above,
+    )
     lacking = float((moments.weight * (full < task.need_lx - SLACK_LX)).sum() / moments.weight.sum())
     if lacking > 1 - LIT_SHARE:
         missing = task.need_lx - weighted_quantile(full, moments.weight, 1 - LIT_SHARE)
