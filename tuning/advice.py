@@ -8,6 +8,7 @@ from scipy.special import gammaincinv
 
 from tuning.decision import Choice, break_even_s
 from tuning.gaps import Bools
+from tuning.joint import Surface, cheapest_pair
 from tuning.motion import Floats
 from tuning.rates import Rates
 from tuning.results import DelayPoint, LightResult, PerWeek, Sensitivity, Settings, Sureness
@@ -20,14 +21,22 @@ TARGET_STEP = 0.05
 """A target nearer than a twentieth to the one in force is the same target. Chosen by us: no eye sees it."""
 
 
-def target_to_set(current: Settings, choice: Choice, light: LightResult) -> float | None:
+def target_to_set(now: float | None, light: LightResult, *, cheapest_lx: float | None) -> float | None:
     """Target to set. [lx].
 
-    An uncalibrated one is shown but not set, because it might leave the task in the dark; nor is one set where the log is too short or
-    something must be mended first.
+    An uncalibrated one is shown but not set, because it might leave the task in the dark.
+
+    Parameters
+    ----------
+    now
+        The one in force. [lx]
+    light
+        What is known of the light.
+    cheapest_lx
+        The target of the cheapest pair of hold-off and target; ``None`` where none keeps the task lit. [lx]
     """
-    new, now = light.recommended_target_lx, current.target_lx
-    if new is None or choice.decision in ("more-data", "fix-first"):
+    new = cheapest_lx
+    if new is None:
         return now
     if now is None:
         return new
@@ -50,12 +59,36 @@ def settings_to_set(current: Settings, choice: Choice, rates: Rates, target_lx: 
     return Settings(hold_off_s, target_lx, current.mode)
 
 
-def target_saves_kwh(light: LightResult, now_lx: float | None, then_lx: float | None) -> float:
+def cheapest_target(
+    pairs: Surface | None, light: LightResult, allowed: Bools, building: Building, *, index: int
+) -> float | None:
+    """Target of the pair of hold-off and target that costs least, among the targets that keep the task lit. [lx].
+
+    Parameters
+    ----------
+    pairs
+        Every pair; without it, the smallest target that keeps the task lit.
+    light
+        What is known of the light.
+    allowed
+        Hold-offs that may be set.
+    building
+        For prices.
+    index
+        Hold-off at which the energy for people is counted.
+    """
+    least = light.recommended_target_lx
+    if pairs is None or least is None:
+        return least
+    targets = np.array([p.target_lx for p in light.target_curve if p.target_lx >= least and p.settable])
+    cost = pairs.cost(targets, per_false_off=building.cost_per_false_off, price=building.electricity_price, index=index)
+    return float(targets[cheapest_pair(cost, allowed)[1]])
+
+
+def used_kwh(now: Rates, then: Rates, index: int) -> float:
     """Energy that another target saves a week while somebody is there. [kWh]."""
-    energy = {p.target_lx: p.energy_kwh for p in light.target_curve}
-    if now_lx not in energy or then_lx not in energy:
-        return 0.0
-    return energy[now_lx] - energy[then_lx]
+    now_kwh, then_kwh = (float((r.energy_kwh - r.wasted_kwh)[:, index].mean()) for r in (now, then))
+    return now_kwh - then_kwh
 
 
 def in_force_index(current: Settings, rates: Rates) -> int | None:

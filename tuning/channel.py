@@ -10,6 +10,7 @@ import polars as pl
 
 from tuning import reasons
 from tuning.advice import (
+    cheapest_target,
     delay_points,
     draws_frame,
     nearest,
@@ -17,17 +18,20 @@ from tuning.advice import (
     sensitivity,
     settings_to_set,
     sureness,
-    target_saves_kwh,
     target_to_set,
+    used_kwh,
 )
 from tuning.circumstances import Circumstances, circumstances, output_from_steps, output_of, pressed_off
-from tuning.decision import TRIAL_DAYS, allowed_candidates, choose
+from tuning.decision import TRIAL_DAYS, Choice, allowed_candidates, choose
 from tuning.diagnosis import Facts, Triggers, diagnose, find_triggers, hold_off_verdict, without_people
 from tuning.episodes import episodes, switch_offs
 from tuning.gaps import Bools, Gaps, find_gaps
 from tuning.hold_off import HoldOffInForce, Lags, hold_off_in_force, observed_off_s, switch_off_lags
+from tuning.joint import Surface, response_of, surface
 from tuning.light import LightSplit, find_swapped, find_switching_steps, split_light
+from tuning.lit_time import neighbours_at
 from tuning.motion import US, Floats, Ints, MotionLog, held_motions, motions, of_channel, times_us
+from tuning.power import with_measured_power
 from tuning.quality.dead import while_alive
 from tuning.rates import Rates, weekly_rates
 from tuning.results import ChannelResult, Finding, LightResult, Settings
@@ -118,8 +122,9 @@ def analyse_channel(given: ChannelInput) -> tuple[ChannelResult, Evidence | None
     nobody = without_people(gaps, triggers.mask) | pressed_off(gaps, _presses_to_off(given))
     seen = _seen(given, gaps, motion, in_force, around, nobody, lags)
     rates = _rates(given, gaps, motion, seen, around, in_force)
+    pairs = _pairs(given, gaps, seen, around, rates, split, light, output)
     findings = _findings(given, facts, triggers, light, split)
-    result = _result(given, motion, gaps, in_force, seen, around, rates, light, findings, output, lags)
+    result = _result(given, motion, gaps, in_force, seen, around, rates, pairs, light, findings, output, lags)
     return result, Evidence(motion, gaps, seen, in_force)
 
 
@@ -236,7 +241,7 @@ def _around(
         hold_off_s=in_force.at(gaps.start_us),
         output=output,
         split=split if _tells_daylight(split, given.name) else None,
-        channel=given.channel,
+        channel=_metered(given, output),
         load_w=given.load_w,
         task_per_daylight=light.task_per_daylight,
         required_lx=None if given.channel.control == "relay" else given.room.required_lx,
@@ -325,6 +330,29 @@ def _rates(
     )
 
 
+def _pairs(
+    given: ChannelInput,
+    gaps: Gaps,
+    seen: Classified,
+    around: Circumstances,
+    rates: Rates,
+    split: LightSplit | None,
+    light: LightResult,
+    output: pl.DataFrame,
+) -> Surface | None:
+    """Every pair of hold-off and target, where daylight and lamps are known well enough."""
+    response = response_of(light, _metered(given, output))
+    if split is None or response is None or not np.isfinite(around.daylight_lx).any():
+        return None
+    others = around.daylight_lx + neighbours_at(split, output, response.k, gaps.start_us)
+    return surface(gaps, seen, around, rates, response=response, others_lx=others)
+
+
+def _metered(given: ChannelInput, output: pl.DataFrame) -> Channel:
+    """Return the channel with the power curve that its meter shows, where it has one."""
+    return with_measured_power(given.channel, output, _own(given, "power"))
+
+
 def _facts(
     given: ChannelInput,
     motion: MotionLog,
@@ -390,6 +418,7 @@ def _result(
     seen: Classified,
     around: Circumstances,
     rates: Rates,
+    pairs: Surface | None,
     light: LightResult,
     findings: list[Finding],
     output: pl.DataFrame,
@@ -429,22 +458,34 @@ def _result(
             if current_index is None
             else rates.hold_off_s == rates.hold_off_s[current_index]
         )
-    choice = choose(
-        cost,
-        rates.false_offs,
-        rates.hold_off_s,
-        allowed=allowed,
-        current=current_index,
-        in_force_s=held,
-        ceiling=building.max_false_offs_per_week,
-        visit_cost=building.cost_per_visit,
-        usable_days=motion.usable_days,
-        motions=len(motion.start_us),
-    )
+
+    def choose_under(under: Rates, *, visit_cost: float) -> Choice:
+        return choose(
+            under.cost(per_false_off=building.cost_per_false_off, price=building.electricity_price),
+            under.false_offs,
+            under.hold_off_s,
+            allowed=allowed,
+            current=current_index,
+            in_force_s=held,
+            ceiling=building.max_false_offs_per_week,
+            visit_cost=visit_cost,
+            usable_days=motion.usable_days,
+            motions=len(motion.start_us),
+        )
+
+    choice = choose_under(rates, visit_cost=building.cost_per_visit)
     if any(f.severity == "blocking" for f in findings):
         choice = replace(
             choice, index=current_index if current_index is not None else choice.index, decision="fix-first"
         )
+    target, then = channel.target_lx, rates
+    if choice.decision not in ("more-data", "fix-first"):
+        best_lx = cheapest_target(pairs, light, allowed, building, index=choice.index)
+        target = target_to_set(channel.target_lx, light, cheapest_lx=best_lx)
+        if target is not None and target != channel.target_lx and pairs is not None:
+            # whoever goes there for the target sets the hold-off at no further cost
+            then = pairs.at(target)
+            choice = choose_under(then, visit_cost=0.0)
     wide = rates.doubted()
     wide_cost = wide.cost(per_false_off=building.cost_per_false_off, price=building.electricity_price)
     curve = delay_points(rates, cost, allowed, held, wide, wide_cost, motion.usable_days)
@@ -459,12 +500,15 @@ def _result(
     current = Settings(
         None if current_index is None else float(rates.hold_off_s[current_index]), channel.target_lx, channel.mode
     )
-    target = target_to_set(current, choice, light)
     if target != current.target_lx and choice.decision == "keep":
         choice = replace(choice, decision="change")
     recommended = settings_to_set(current, choice, rates, target)
-    saved_kwh = target_saves_kwh(light, current.target_lx, recommended.target_lx)
-    after = per_week(rates, cost, choice.index)
+    if recommended.target_lx == channel.target_lx:
+        then = rates
+    then_cost, then_wide = (
+        r.cost(per_false_off=building.cost_per_false_off, price=building.electricity_price)
+        for r in (then, then.doubted())
+    )
     said = words_on(gaps, given.verdicts)
     offs = switch_offs(gaps, given.room_id, given.name, in_force.at(gaps.start_us), seen, around, lags, said)
     stays = episodes(gaps, motion, in_force.at(gaps.start_us), seen, given.room_id, given.name)
@@ -485,12 +529,12 @@ def _result(
         decision=choice.decision,
         reasons=(),
         current_rates=None if current_index is None else per_week(rates, cost, current_index),
-        recommended_rates=replace(after, energy_kwh=max(after.energy_kwh - saved_kwh, 0.0)),
-        target_saving=saved_kwh * building.electricity_price,
+        recommended_rates=per_week(then, then_cost, choice.index),
+        target_saving=used_kwh(rates, then, choice.index) * building.electricity_price,
         delay_curve=curve,
         light=light,
         findings=tuple(findings),
-        sensitivity=sensitivity(building, rates, allowed),
+        sensitivity=sensitivity(building, then, allowed),
         trial_days=TRIAL_DAYS if choice.decision == "trial" else None,
         motions=motion.frame(given.room_id, given.name),
         gaps=gaps.frame(given.room_id, given.name).with_columns(
@@ -501,7 +545,7 @@ def _result(
         output=output.rename({"value": "output_pct"}),
         covered_us=tuple((int(a), int(b)) for a, b in motion.covered_us),
         draws=draws_frame(rates, wide),
-        sure=sureness(cost, wide_cost, current_index, choice.index),
+        sure=sureness(then_cost, then_wide, current_index, choice.index),
     )
     return replace(result, reasons=reasons.explain(result, choice, currency=building.currency))
 

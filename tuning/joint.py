@@ -11,14 +11,12 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-import polars as pl
 
 from tuning.circumstances import Circumstances
 from tuning.delay_curve import by_day
 from tuning.gaps import Bools, Gaps
-from tuning.light import LightSplit
-from tuning.lit_time import Loop, neighbours_at
-from tuning.motion import Floats, Ints
+from tuning.lit_time import Loop
+from tuning.motion import Floats
 from tuning.power import power_of_output
 from tuning.rates import Rates
 from tuning.results import LightResult
@@ -71,82 +69,129 @@ def response_of(light: LightResult, channel: Channel) -> Response | None:
 
 
 @dataclass(frozen=True)
+class _Change:
+    """What a target changes at each level of other light: whether the lamps stay on, are newly on, and by how much power. [W]."""
+
+    stays: Floats
+    more_w: Floats
+    new: Floats
+    new_w: Floats
+
+
+@dataclass(frozen=True)
+class _Lit:
+    """Lit time [s], its energy [Ws] and the time at which daylight kept the lamps off [s], shape (days, levels, candidates)."""
+
+    lit_s: Floats
+    lit_ws: Floats
+    unlit_s: Floats
+
+    def under(self, change: _Change, *, out_w: float) -> tuple[Floats, Floats]:
+        """Lit time [s] and energy [Ws] under another target, levels summed; lamps that are out take ``out_w`` and it is not counted twice."""
+        seconds = change.stays @ self.lit_s + change.new @ self.unlit_s
+        energy = (
+            change.stays @ self.lit_ws
+            + np.where(change.stays > 0, change.more_w, out_w) @ self.lit_s
+            + (change.new_w - out_w * change.new) @ self.unlit_s
+        )
+        return seconds, energy
+
+    def expected(self, per_day: Floats) -> _Lit:
+        """The same with the days summed, each weighted."""
+        parts = (np.tensordot(per_day, part, (0, 0)) for part in (self.lit_s, self.lit_ws, self.unlit_s))
+        return _Lit(*parts)
+
+
+@dataclass(frozen=True)
 class Surface:
     """Rates under every pair of hold-off and target.
 
-    Sums over gaps by day, level of other light and candidate hold-off, shape (days, levels, candidates): ``empty_s`` lit time with nobody
-    there [s], ``empty_ws`` its energy [Ws], ``lit_s`` and ``lit_ws`` the same with and without people; ``unlit_…`` the time at which
-    daylight kept the lamps off. ``minding_s`` (days, levels) is the stillness of people who mind. ``level_lx`` is each level's light. [lx]
+    Attributes
+    ----------
+    rates
+        Rates at the target in force.
+    response
+        How the channel answers a target.
+    level_lx
+        Light without the own lamps of each collection of gaps. [lx]
+    empty, every
+        Light with nobody there, and light with or without people.
+    minding_s
+        Stillness of people who mind the dark, shape (days, levels). [s]
     """
 
     rates: Rates
     response: Response
     level_lx: Floats
-    empty_s: Floats
-    empty_ws: Floats
-    lit_s: Floats
-    lit_ws: Floats
-    unlit_empty_s: Floats
-    unlit_s: Floats
+    empty: _Lit
+    every: _Lit
     minding_s: Floats
+
+    def _change(self, target_lx: float) -> _Change:
+        out = self.response.output(np.array([target_lx, self.response.in_force_lx]), self.level_lx)
+        watts = self.response.watts(out)
+        on, was_on = out[:, 0] > 0, out[:, 1] > 0
+        new = on & ~was_on
+        return _Change(
+            # lit in the log though the model says that daylight kept it off: the log is right, and the model knows of no change
+            stays=(on | ~was_on).astype(np.float64),
+            more_w=np.where(on & was_on, watts[:, 0] - watts[:, 1], 0.0),
+            new=new.astype(np.float64),
+            new_w=np.where(new, watts[:, 0], 0.0),
+        )
 
     def at(self, target_lx: float) -> Rates:
         """Rates of all candidate hold-offs under a target; those of the log itself at the target in force."""
         if target_lx == self.response.in_force_lx:
             return self.rates
-        out = self.response.output(np.array([target_lx, self.response.in_force_lx]), self.level_lx)
-        watts = self.response.watts(out)
-        on, was_on = out[:, 0] > 0, out[:, 1] > 0
-        # lit in the log though the model says daylight kept it off: the log is right, and the model says nothing of a change
-        stays = on | ~was_on
-        more_w = np.where(on & was_on, watts[:, 0] - watts[:, 1], 0.0)
-        new, new_w = on & ~was_on, np.where(on & ~was_on, watts[:, 0], 0.0)
-        rates, days = self.rates, self.rates.days
+        change, rates = self._change(target_lx), self.rates
         off_w = self.response.channel.standby_w
-
-        def weekly(kept: Floats) -> Floats:
-            return days.weights @ kept / days.weeks / 3600.0
-
-        def lasting(seconds: Floats, watt_s: Floats, unlit_s: Floats, out_w: float) -> tuple[Floats, Floats]:
-            """Hours and watt-hours a week that are lit under the target."""
-            hours = np.tensordot(seconds, stays.astype(float), (1, 0)) + np.tensordot(unlit_s, new.astype(float), (1, 0))
-            energy = (
-                np.tensordot(watt_s, stays.astype(float), (1, 0))
-                + np.tensordot(seconds, np.where(stays, more_w, out_w), (1, 0))
-                + np.tensordot(unlit_s, new_w, (1, 0))
-            )
-            return weekly(hours), weekly(energy)
-
-        wasted_h, wasted_wh = lasting(self.empty_s, self.empty_ws, self.unlit_empty_s, 0.0)
-        lit_h, lit_wh = lasting(self.lit_s, self.lit_ws, self.unlit_s, off_w)
-        was_h, was_wh = weekly(self.lit_s.sum(axis=1)), weekly(self.lit_ws.sum(axis=1))
-        moving_kwh = np.maximum(rates.lit_h - was_h, 0.0) * rates.power_wasted_w / 1000
-        share = lit_wh / np.maximum(was_wh, 1e-9)
-        energy = rates.energy_kwh + (lit_wh - was_wh) / 1000 + moving_kwh * (share - 1)
-        energy -= off_w * np.maximum(lit_h - was_h, 0.0) / 1000  # what is newly lit takes no standby then
-        kept = days.weights @ (self.minding_s * stays).sum(axis=1) / np.maximum(days.weights @ self.minding_s.sum(axis=1), 1e-9)
-        false_offs = rates.false_offs * kept[:, None]
+        empty_h, empty_wh = map(self._weekly, self.empty.under(change, out_w=0.0))
+        lit_h, lit_wh = map(self._weekly, self.every.under(change, out_w=off_w))
+        was_h, was_wh = self._weekly(self.every.lit_s.sum(axis=1)), self._weekly(self.every.lit_ws.sum(axis=1))
+        weights = rates.days.weights
+        minds, minded = weights @ (self.minding_s @ change.stays), weights @ self.minding_s.sum(axis=1)
+        false_offs = rates.false_offs * (minds / np.maximum(minded, 1e-9))[:, None]
         return replace(
             rates,
             false_offs=false_offs,
-            switch_offs=rates.switch_offs - rates.false_offs + false_offs,
-            wasted_on_h=wasted_h,
-            wasted_kwh=wasted_wh / 1000,
+            switch_offs=np.maximum(rates.switch_offs - rates.false_offs + false_offs, 0.0),
+            wasted_on_h=empty_h,
+            wasted_kwh=empty_wh / 1000,
             lit_h=rates.lit_h + lit_h - was_h,
-            energy_kwh=np.maximum(energy, 0.0),
-            power_wasted_w=float(rates.power_wasted_w * wasted_wh[0].sum() / max(float(rates.wasted_kwh[0].sum()) * 1000, 1e-9)),
+            energy_kwh=self._energy(lit_wh, was_h, was_wh),
+            power_wasted_w=float(empty_wh[0].sum() / max(empty_h[0].sum(), 1e-9)),
         )
+
+    def _weekly(self, by_day: Floats) -> Floats:
+        """Hours a week in every resample, from seconds a day."""
+        days = self.rates.days
+        return np.asarray(days.weights @ by_day / days.weeks / 3600.0)
+
+    def _energy(self, lit_wh: Floats, was_h: Floats, was_wh: Floats) -> Floats:
+        """Energy a week, with the time of movement itself. [kWh]."""
+        rates = self.rates
+        moving_kwh = np.maximum(rates.lit_h - was_h, 0.0) * rates.power_wasted_w / 1000
+        more = (lit_wh - was_wh) / 1000 + moving_kwh * (lit_wh / np.maximum(was_wh, 1e-9) - 1)
+        return np.maximum(rates.energy_kwh + more, 0.0)
 
     def cost(self, targets_lx: Floats, *, per_false_off: float, price: float, index: int) -> Floats:
         """Expected cost a week of every pair, shape (candidates, targets): nuisance, light for nobody, and light for people.
 
-        Light for people counts at the candidate ``index`` whatever the hold-off: a person who is not left in the dark is no cost.
+        Light for people counts at the candidate ``index`` whatever the hold-off: that nobody is left in the dark is no cost.
         """
+        days, rates = self.rates.days, self.rates
+        per_day = (days.weights / days.weeks).mean(axis=0) / 3.6e6
+        empty, every = self.empty.expected(per_day), self.every.expected(per_day)
+        minded = np.maximum(days.weights @ self.minding_s.sum(axis=1), 1e-9)
         columns = []
         for target in targets_lx.tolist():
-            rates = self.at(target)
-            used = (rates.energy_kwh - rates.wasted_kwh)[:, index].mean()
-            columns.append(rates.cost(per_false_off=per_false_off, price=price).mean(axis=0) + used * price)
+            change = self._change(target)
+            _, empty_kwh = empty.under(change, out_w=0.0)
+            _, every_kwh = every.under(change, out_w=self.response.channel.standby_w)
+            share = days.weights @ (self.minding_s @ change.stays) / minded
+            nuisance = (rates.false_offs * share[:, None]).mean(axis=0) * per_false_off
+            columns.append(nuisance + price * (empty_kwh + (every_kwh - empty_kwh)[index]))
         return np.stack(columns, axis=1)
 
 
@@ -180,39 +225,17 @@ def surface(
         _, seconds = by_day(gaps.gap_s, rates.hold_off_s, weight, key, days * levels)
         return seconds.reshape(days, levels, -1)
 
-    absent = np.clip(1.0 - seen.p_still, 0, 1)
-    minding = np.bincount(key, weights=seen.p_still * around.minds * around.lit * gaps.gap_s, minlength=days * levels)
+    absent, watts = np.clip(1.0 - seen.p_still, 0, 1), around.power_w
+    lit, unlit = around.lit, 1 - around.lit
+    minding = np.bincount(key, weights=seen.p_still * around.minds * lit * gaps.gap_s, minlength=days * levels)
     return Surface(
         rates,
         response,
         level_lx,
-        empty_s=lasting(absent * around.lit),
-        empty_ws=lasting(absent * around.lit * around.power_w),
-        lit_s=lasting(around.lit),
-        lit_ws=lasting(around.lit * around.power_w),
-        unlit_empty_s=lasting(absent * (1 - around.lit)),
-        unlit_s=lasting(1 - around.lit),
-        minding_s=minding.reshape(days, levels),
+        empty=_Lit(lasting(absent * lit), lasting(absent * lit * watts), lasting(absent * unlit)),
+        every=_Lit(lasting(lit), lasting(lit * watts), lasting(unlit)),
+        minding_s=minding.reshape(days, levels).astype(np.float64),
     )
-
-
-def others_at(split: LightSplit, output: pl.DataFrame, daylight_lx: Floats, at_us: Ints, *, own_lx: float) -> Floats:
-    """Daylight and other channels' lamps at the detector. [lx]; NaN where daylight is not known.
-
-    Parameters
-    ----------
-    split
-        The reading taken apart.
-    output
-        ``time``, ``value`` [%] of the channel.
-    daylight_lx
-        Daylight at the times given. [lx]
-    at_us
-        UTC epoch. [µs]
-    own_lx
-        The channel's own lamps at full output. [lx]
-    """
-    return daylight_lx + neighbours_at(split, output, own_lx, at_us)
 
 
 def cheapest_pair(cost: Floats, allowed: Bools) -> tuple[int, int]:

@@ -75,7 +75,9 @@ class TargetPoint:
     under_lit_share: float
     over_lit_share: float
     mean_power_w: float = 0.0
-    """Mean power in lit occupied time, for what wasted on-time costs under this target."""
+    """Mean power in lit occupied time."""
+    settable: bool = True
+    """Whether the detector can be set to it."""
 
 
 @dataclass(frozen=True)

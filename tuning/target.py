@@ -195,13 +195,15 @@ def _points(
     others, weight, whole = moments.others, moments.weight, moments.weight.sum()
     load_w = channel.power_w
     rest_kwh = channel.standby_w * max(HOURS_PER_WEEK - task.hours, 0.0) / 1000
+    settable = set(shares.targets[settable_of(shares.targets, channel)].tolist())
     points = []
     for target, under in zip(shares.targets[shown].tolist(), shares.under_share[shown].tolist(), strict=True):
         out = loop.output(np.array([target]), others, task.k)[:, 0]
         lamps_do_it = (task.illuminance(moments, out) > OVER_LIT * task.need_lx) & (out > loop.lowest + 0.02)
         over = float((weight * lamps_do_it).sum() / max((weight * (out > 0)).sum(), 1e-9))
         mean_w = float((weight * power_of_output(100 * out, channel, load_w)).sum() / whole)
-        points.append(TargetPoint(target, mean_w * task.hours / 1000 + rest_kwh, under, over, mean_w))
+        energy_kwh = mean_w * task.hours / 1000 + rest_kwh
+        points.append(TargetPoint(target, energy_kwh, under, over, mean_w, target in settable))
     return tuple(points)
 
 

@@ -56,6 +56,7 @@ def threshold_result(light: LightResult, moments: Moments, channel: Channel, *, 
     share = moments.weight / moments.weight.sum()
     watts = power_of_output(np.array([0.0, 100.0]), channel, channel.power_w)
     rest_kwh = channel.standby_w * max(HOURS_PER_WEEK - task.hours, 0.0) / 1000
+    settable = settable_of(targets, channel)
     curve, enough = [], np.zeros(len(targets), dtype=bool)
     for i, target in enumerate(targets.tolist()):
         on = moments.others < target
@@ -63,9 +64,10 @@ def threshold_result(light: LightResult, moments: Moments, channel: Channel, *, 
         under = float(share[gets < task.need_lx - SLACK_LX].sum())
         over = float(share[on & (gets > OVER_LIT * task.need_lx)].sum())
         mean_w = float(watts[0] + (watts[1] - watts[0]) * share[on].sum())
-        curve.append(TargetPoint(target, mean_w * task.hours / 1000 + rest_kwh, under, over, mean_w))
+        energy_kwh = mean_w * task.hours / 1000 + rest_kwh
+        curve.append(TargetPoint(target, energy_kwh, under, over, mean_w, bool(settable[i])))
         enough[i] = under <= 1 - LIT_SHARE
-    enough &= settable_of(targets, channel) & safe
+    enough &= settable & safe
     if not enough.any():
         return replace(seen, target_curve=tuple(curve))
     recommended = float(targets[enough][0])
