@@ -42,7 +42,7 @@ def layout(**_other: str) -> Component:
                                 allowDeselect=False,
                                 limit=60,
                             ),
-                            html.Button("Create building", id=ids.NEW_MAKE, className="act", n_clicks=0),
+                            html.Button("Create building", id=ids.NEW_MAKE, className="primary", n_clicks=0),
                         ],
                         className="form",
                     ),

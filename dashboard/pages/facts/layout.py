@@ -51,7 +51,7 @@ def layout(building: str = "", room: str = "", **_other: str) -> Component:
                             html.Div(id=ids.FACTS_FORM),
                             html.Div(
                                 [
-                                    html.Button("Save changes", id=ids.FACTS_SAVE, className="act", n_clicks=0),
+                                    html.Button("Save changes", id=ids.FACTS_SAVE, className="primary", n_clicks=0),
                                     html.P(id=ids.FACTS_TOLD, className="told", role="status"),
                                 ],
                                 className="buttons",
@@ -83,5 +83,5 @@ def layout(building: str = "", room: str = "", **_other: str) -> Component:
                 className="facts-body",
             ),
         ],
-        className="page facts",
+        className="page known-facts",
     )

@@ -79,7 +79,7 @@ def _field(document: Document, path: Path, field: Field) -> Component:
     name = {"kind": ids.FACTS_FIELD, "path": json.dumps(path)}
     label = f"{field.label} [{field.unit}]" if field.unit else field.label
     if field.kind == "choice":
-        return dmc.NativeSelect(id=name, label=label, data=list(field.choices), value=value or standard)
+        return dmc.Select(id=name, label=label, data=list(field.choices), value=value or standard, allowDeselect=False)
     if field.kind == "rows":
         return dmc.Textarea(id=name, label=label, value=value, autosize=True, minRows=2, className="wide")
     more = {"list": "room-uses"} if field.key == "use" else {}

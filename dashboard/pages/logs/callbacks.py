@@ -10,7 +10,7 @@ from dash.development.base_component import Component
 
 from dashboard import ids
 from dashboard.pages.logs import mapping, parts
-from dashboard.workspace import Workspace, analyses, files, jobs, uploads
+from dashboard.workspace import Workspace, analyses, buildings, files, jobs, uploads
 from dashboard.workspace.errors import NotThereError, WorkspaceError
 
 FILE_BUTTONS = ({"kind": ids.FILE_OUT, "file": ALL}, {"kind": ids.FILE_BACK, "file": ALL})
@@ -32,7 +32,9 @@ def register(app: dash.Dash, ws: Workspace) -> None:
     def listed(building: str, _changed: Any, _out: Any, _back: Any, who: str | None) -> tuple[Any, str, Any]:
         told = moved(ws, building, ctx.triggered_id, clicked=bool(ctx.triggered[0]["value"]), who=who or "")
         try:
-            shown = parts.files(files.all_of(ws, building, removed=True), uploads.unfinished(ws, building))
+            shown = parts.files(
+                files.all_of(ws, building, removed=True), uploads.unfinished(ws, building), zone_of(ws, building)
+            )
         except NotThereError as error:
             return html.P(str(error)), "", dash.no_update
         return shown, told, [f.id for f in files.all_of(ws, building)]
@@ -93,4 +95,9 @@ def job_shown(ws: Workspace, building: str) -> tuple[Component | None, bool]:
         changed = analyses.changes_since(ws, building, newest.id) if newest else []
     except NotThereError:
         return None, True
-    return parts.job(job, newest, changed, building), job is None or not job.open
+    return parts.job(job, newest, changed, building, zone_of(ws, building)), job is None or not job.open
+
+
+def zone_of(ws: Workspace, building: str) -> str:
+    """Time zone of a building."""
+    return str(buildings.document(ws, building)[0]["site"]["time_zone"])

@@ -66,7 +66,7 @@ def _mapping() -> list[Component]:
         dcc.Store(id=ids.MAPPING),
         html.Div(id=ids.MAPPING_TABLES),
         html.Div(id=ids.MAPPING_CHECK, className="check", role="status"),
-        html.Button("Use this mapping", id=ids.MAPPING_SAVE, className="act", n_clicks=0, hidden=True),
+        html.Button("Use this mapping", id=ids.MAPPING_SAVE, className="primary", n_clicks=0, hidden=True),
         html.P(id=ids.MAPPING_TOLD, className="told", role="alert"),
     ]
 
@@ -76,7 +76,7 @@ def _analyse() -> list[Component]:
         html.Div(id=ids.JOB, role="status", className="job"),
         html.Div(
             [
-                html.Button("Analyse", id=ids.JOB_START, className="act", n_clicks=0),
+                html.Button("Analyse", id=ids.JOB_START, className="primary", n_clicks=0),
                 html.Button("Stop", id=ids.JOB_STOP, className="quiet", n_clicks=0, hidden=True),
             ],
             className="buttons",

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from collections.abc import Sequence
+from zoneinfo import ZoneInfo
 
 from dash import dcc, html
 from dash.development.base_component import Component
@@ -25,7 +27,13 @@ def size(byte_count: int) -> str:
     return f"{number(value, 1)}\u00a0GB"
 
 
-def files(every: Sequence[LogFile], coming: Sequence[Upload]) -> Component:
+def when(time: dt.datetime, zone: str) -> str:
+    """Write a time in the building's zone."""
+    local = time.astimezone(ZoneInfo(zone))
+    return f"{local.day} {local:%b %Y, %H:%M}"
+
+
+def files(every: Sequence[LogFile], coming: Sequence[Upload], zone: str) -> Component:
     """Files that are there, those that half arrived, and those taken out."""
     here = [f for f in every if f.removed_at is None]
     gone = [f for f in every if f.removed_at is not None]
@@ -34,20 +42,20 @@ def files(every: Sequence[LogFile], coming: Sequence[Upload]) -> Component:
         told = ", ".join(f"{u.name} ({u.received / u.size:.0%})" for u in coming)
         shown.append(html.P(f"Half arrived: {told}. Drop the same file again to go on with it.", className="caption"))
     if here:
-        shown.append(_table(here, ids.FILE_OUT, "Take out"))
+        shown.append(_table(here, ids.FILE_OUT, "Take out", zone))
     if gone:
-        inner = _table(gone, ids.FILE_BACK, "Bring back")
+        inner = _table(gone, ids.FILE_BACK, "Bring back", zone)
         shown.append(html.Details([html.Summary(f"{len(gone)} taken out; kept, but not analysed"), inner]))
     return html.Div(shown)
 
 
-def _table(listed: Sequence[LogFile], kind: str, word: str) -> Component:
+def _table(listed: Sequence[LogFile], kind: str, word: str, zone: str) -> Component:
     rows = [
         html.Tr(
             [
                 html.Th(f.name, scope="row"),
                 html.Td(size(f.size), className="number", **{"data-label": "Size"}),
-                html.Td(f"{f.added_at:%d %b %Y, %H:%M} UTC, {f.added_by}", className="soft"),
+                html.Td(f"{when(f.added_at, zone)}, {f.added_by}", className="soft"),
                 html.Td(
                     html.Button(
                         word,
@@ -65,7 +73,7 @@ def _table(listed: Sequence[LogFile], kind: str, word: str) -> Component:
     return html.Table([head, html.Tbody(rows)], className="plain")
 
 
-def job(last: Job | None, newest: AnalysisInfo | None, changed: Sequence[str], building: str) -> Component:
+def job(last: Job | None, newest: AnalysisInfo | None, changed: Sequence[str], building: str, zone: str) -> Component:
     """What goes on, and what is there."""
     lines: list[Component] = []
     if last is not None and last.open:
@@ -80,9 +88,9 @@ def job(last: Job | None, newest: AnalysisInfo | None, changed: Sequence[str], b
     elif last is not None and last.state == "cancelled":
         lines.append(html.P("Stopped; nothing of it was kept.", className="soft"))
     if newest is not None:
-        when = f"Analysed {newest.created_at:%d %b %Y, %H:%M} UTC by {newest.created_by}. "
+        done = f"Analysed {when(newest.created_at, zone)} by {newest.created_by}. "
         state = f"Since then: {'; '.join(changed[:5])}." if changed else "Up to date."
-        lines.append(html.P([when, state, " ", dcc.Link("Look at the rooms", href=ids.building_href(building))]))
+        lines.append(html.P([done, state, " ", dcc.Link("Look at the rooms", href=ids.building_href(building))]))
     if not lines:
         lines.append(html.P("Not analysed yet.", className="soft"))
     return html.Div(lines)
