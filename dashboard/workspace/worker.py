@@ -27,7 +27,7 @@ LOOK_S = 0.25
 """How often a worker with nothing to do looks for work. Chosen by us: nobody notices the wait, and a look takes a millisecond."""
 EXPIRE_S = 3600.0
 SAY_S = 0.2
-"""Progress is told no oftener. Chosen by us."""
+"""Progress of the same step is told no oftener. Chosen by us."""
 
 
 def main(folder: Path, name: str) -> None:
@@ -50,15 +50,15 @@ def main(folder: Path, name: str) -> None:
 def run(ws: Workspace, job: Job, worker: str) -> None:
     """Do one job to its end, whatever that is."""
     with _beating(ws, job.id, worker) as stopped:
-        said = 0.0
+        said, doing = 0.0, ""
 
         def progress(share: float, what: str) -> None:
-            nonlocal said
+            nonlocal said, doing
             if stopped:
                 raise stopped[0]
-            if time.monotonic() - said > SAY_S:
+            if what != doing or time.monotonic() - said > SAY_S:
                 jobs.beat(ws, job.id, worker, share=share, what=what)
-                said = time.monotonic()
+                said, doing = time.monotonic(), what
 
         def done(session: object) -> None:
             if not jobs.end_in(session, job.id, worker, "done"):
