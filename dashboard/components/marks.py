@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import math
+from urllib.parse import urlencode
+from zoneinfo import ZoneInfo
 
 from dash import html
 from dash.development.base_component import Component
 
-from dashboard import words
+from dashboard import ids, words
 from tuning.results import ChannelResult, Decision, Finding, Severity
 
 SCALE_S = (30.0, 3600.0)
@@ -67,12 +70,38 @@ def bars(now: float | None, new: float | None, *, most: float) -> Component:
     return html.Div(inner, className="bars", **{"aria-hidden": "true"})
 
 
-def finding(f: Finding, zone: str) -> Component:
-    """A finding with its evidence folded away."""
+LOOK_AROUND = dt.timedelta(minutes=30)
+"""How much is shown around a time that is evidence."""
+
+
+def finding(f: Finding, zone: str, *, of_channel: str | None = None) -> Component:
+    """A finding with its evidence folded away; on the page of the channel's room each time opens the stretch around it."""
     facts = words.evidence(f, zone)
-    rows: list[Component] = [html.Div([html.Dt(k), html.Dd(v)]) for k, v in facts]
+    times = f.evidence.get("times")
+    rows: list[Component] = []
+    for name, value in facts:
+        linked = of_channel is not None and name == "times" and isinstance(times, list)
+        rows.append(
+            html.Div([html.Dt(name), html.Dd(_looks(of_channel or "", times or [], zone) if linked else value)])
+        )
     more = [html.Details([html.Summary("Evidence"), html.Dl(rows)])] if rows else []
     return html.Div([html.P([severity_mark(f.severity), " ", f.message]), *more], className=f"finding {f.severity}")
+
+
+def _looks(channel: str, times: list[str], zone: str) -> list[Component | str]:
+    """Times as links to what the log shows around them."""
+    found: list[Component | str] = []
+    for iso in times:
+        at = dt.datetime.fromisoformat(iso).astimezone(ZoneInfo(zone)).replace(tzinfo=None, microsecond=0)
+        query = {
+            "channel": channel,
+            "day": at.date().isoformat(),
+            "from": (at - LOOK_AROUND).isoformat(),
+            "to": (at + LOOK_AROUND).isoformat(),
+        }
+        text = words.local_time(iso, zone)
+        found += ["; " if found else "", html.A(text, href=f"?{urlencode(query)}#{ids.DAY}")]
+    return found
 
 
 def cautions() -> Component:

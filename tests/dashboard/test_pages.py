@@ -10,9 +10,11 @@ from pathlib import Path
 import pytest
 from dash.exceptions import PreventUpdate
 from flask import Flask
+from plotly.utils import PlotlyJSONEncoder
 
 from dashboard import ids, reader, words
 from dashboard.app import create_app
+from dashboard.components import marks
 from dashboard.pages.building import callbacks as building
 from dashboard.pages.building.ranking import attention, rooms, select
 from dashboard.pages.building.rows import table_data
@@ -241,6 +243,16 @@ def test_evidence_has_units_and_local_times(channel):
         ("nights", "9"),
     ]
     assert words.evidence(channel.findings[1], synthetic.ZONE) == [("resolution [s]", "10")]
+
+
+def test_times_of_a_finding_open_the_minutes_around_them(channel):
+    drawn = json.dumps(
+        marks.finding(channel.findings[0], synthetic.ZONE, of_channel="wall & window").to_plotly_json(),
+        cls=PlotlyJSONEncoder,
+    )
+
+    assert "Tue 17 Mar 2026, 02:12:00" in drawn
+    assert "?channel=wall+%26+window&day=2026-03-17&from=2026-03-17T01%3A42%3A00&to=2026-03-17T02%3A42%3A00#" in drawn
 
 
 def test_a_folder_is_analysed_beside_the_pages_and_reports_how_far_it_is(analysis):

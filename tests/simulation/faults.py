@@ -314,8 +314,11 @@ def skewed(case: Case, skew_s: float | None = None) -> tuple[Case, pl.DataFrame]
     skew = skew_s if skew_s is not None else float(rng.choice([-1, 1]) * np.exp(rng.uniform(np.log(30), np.log(900))))
     with_output = rng.random() < 0.5
     others = ["output", "override", *(["illuminance"] if with_output else [])]
-    late = pl.duration(microseconds=round(skew * 1e6))
-    log = case.log().with_columns(
+    log = case.log()
+    # Telegrams take their time: up to some seconds, never before the change.
+    delay_us = np.round(1e6 * np.minimum(rng.gamma(2.0, 0.4, log.height), 5.0)).astype(np.int64)
+    late = pl.duration(microseconds=pl.Series(round(skew * 1e6) + delay_us))
+    log = log.with_columns(
         time=pl.when(pl.col("quantity").is_in(others)).then(pl.col("time") + late).otherwise(pl.col("time"))
     )
     return case, log.sort("time", maintain_order=True)

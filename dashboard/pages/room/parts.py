@@ -118,7 +118,10 @@ def aside(c: ChannelResult, analysis: Analysis) -> list[Component]:
         html.Section(
             [
                 html.H2("Findings"),
-                *([marks.finding(f, analysis.time_zone) for f in c.findings] or [html.P("None.", className="soft")]),
+                *(
+                    [marks.finding(f, analysis.time_zone, of_channel=c.channel) for f in c.findings]
+                    or [html.P("None.", className="soft")]
+                ),
             ]
         ),
         *_known(c),
