@@ -38,6 +38,8 @@ CODES = {
     "ignored": "detector-ignored",
     "never-alone": "detector-never-alone",
     "skew": "clock-skew",
+    "drift": "clock-skew",
+    "clock-set": "clock-skew",
     "stretched": "stretched-motion",
     "supply": "supply-interruption",
     "stuck-lux": "stuck-series",

@@ -15,7 +15,7 @@ from tuning.pipeline import analyse_folder
 
 pytestmark = [pytest.mark.benchmark, pytest.mark.timeout(3600)]
 
-FRESH_SEED = 7
+FRESH_SEED = 11
 PER_KIND, HEALTHY = 10, 80
 
 

@@ -312,12 +312,32 @@ def skewed(case: Case, skew_s: float | None = None) -> tuple[Case, pl.DataFrame]
     """Motion and the lamps' outputs are stamped by two clocks; readings of light go with either."""
     rng = case.rng
     skew = skew_s if skew_s is not None else float(rng.choice([-1, 1]) * np.exp(rng.uniform(np.log(30), np.log(900))))
+    return _two_clocks(case, lambda t: np.full(len(t), skew))
+
+
+def drifting(case: Case) -> tuple[Case, pl.DataFrame]:
+    """One of the two clocks runs fast or slow, by some seconds a day."""
+    rate = float(case.rng.choice([-1, 1]) * case.rng.uniform(1.0, 5.0)) / DAY_S
+    return _two_clocks(case, lambda t: rate * t)
+
+
+def clock_set(case: Case) -> tuple[Case, pl.DataFrame]:
+    """One of the two clocks is set inside the log, most often by the hour of summer time."""
+    rng = case.rng
+    when, step = rng.uniform(0.25, 0.75) * case.run.span_s, float(rng.choice([3600.0, -3600.0, 3600.0, 600.0, -240.0]))
+    return _two_clocks(case, lambda t: np.where(t < when, 0.0, step))
+
+
+def _two_clocks(case: Case, late_s: Callable[[FloatArray], FloatArray]) -> tuple[Case, pl.DataFrame]:
+    """The log with the light stamped late, given how late at true times [s]."""
+    rng = case.rng
     with_output = rng.random() < 0.5
     others = ["output", "override", *(["illuminance"] if with_output else [])]
     log = case.log()
     # Telegrams take their time: up to some seconds, never before the change.
     delay_us = np.round(1e6 * np.minimum(rng.gamma(2.0, 0.4, log.height), 5.0)).astype(np.int64)
-    late = pl.duration(microseconds=pl.Series(round(skew * 1e6) + delay_us))
+    t = (log["time"].dt.epoch("us").to_numpy() - round(case.calendar.start.timestamp() * 1e6)) / 1e6
+    late = pl.lit(pl.Series(np.round(late_s(t) * 1e6).astype(np.int64) + delay_us).cast(pl.Duration("us")))
     log = log.with_columns(
         time=pl.when(pl.col("quantity").is_in(others)).then(pl.col("time") + late).otherwise(pl.col("time"))
     )
@@ -423,6 +443,11 @@ def _lamps_tell(case: Case) -> bool:
     return len(case.run.on_s) > 60
 
 
+def _often_switched(case: Case) -> bool:
+    """Whether there are enough switch-ons to follow a clock through the log, three a day."""
+    return len(case.run.on_s) > 130
+
+
 def _two(case: Case) -> bool:
     return len(case.room.channels) == 2
 
@@ -474,6 +499,8 @@ FAULTS: dict[str, Fault] = {
     "saturated": Fault(saturated, DESKS, {"windows": True}, lambda c: c.room.light_log.sample_s > 0),
     "healthy": Fault(_as_is, ANY, SEEN),
     "healthy-two-detectors": Fault(two_detectors, ANY, SEEN),
+    "drift": Fault(drifting, ANY, {}, _often_switched),
+    "clock-set": Fault(clock_set, ANY, {}, _often_switched),
 }
 """Every kind of fault, and rooms with none."""
 

@@ -59,7 +59,7 @@ def test_switch_ons_that_come_with_every_first_movement_give_the_skew():
 
     found = clock_skew(lamp(first + 61.5, first + 900), moved, moved)
 
-    assert found.late_s == pytest.approx(61.5, abs=1)
+    assert found.most_s == pytest.approx(61.5, abs=1)
     assert found.share == 1.0
 
 
@@ -81,4 +81,22 @@ def test_motion_sampled_by_the_minute_still_gives_the_skew_to_ten_seconds():
         lamp(first + 240, first + 900), sampled.astype(np.int64), sampled.astype(np.int64), resolution_s=60
     )
 
-    assert found.late_s == pytest.approx(240, abs=10)
+    assert found.most_s == pytest.approx(240, abs=10)
+
+
+@pytest.mark.parametrize(
+    ("way", "late"),
+    [("drift", lambda t: 5.0 + 3.0 * t / 86_400), ("jumps", lambda t: np.where(t < 18 * 86_400, 0.0, 3600.0))],
+)
+def test_a_clock_that_runs_slow_or_was_set_is_followed(way, late):
+    rng = np.random.default_rng(4)
+    first = np.concatenate([day * 86_400 + np.sort(rng.uniform(25_000, 60_000, 14)) for day in range(40)])
+    first = first[np.append(True, np.diff(first) > 600)]
+    moved = np.sort(np.concatenate([first, first + 20, first + 31]) * US).astype(np.int64)
+
+    found = clock_skew(lamp(first + late(first), first + late(first) + 400), moved, moved)
+
+    assert found.way == way
+    away = np.abs(first - 18 * 86_400) > 3 * 86_400
+    stamped = np.round((first + late(first)) * US).astype(np.int64)
+    assert found.at(stamped)[away] == pytest.approx(late(first)[away], abs=4)

@@ -15,7 +15,7 @@ REACTION_S = 20.0
 """Whoever is left in the dark has moved by then. Chosen by us: twice a slow reaction."""
 WAVING_S = 45.0
 """All that is seen of them between two switch-offs lasts no longer. Chosen by us."""
-LEAST_STRETCHES, LEAST_SHARE, A_WEEK = 4, 0.12, 1.4
+LEAST_STRETCHES, LEAST_SHARE, A_WEEK = 5, 0.08, 0.8
 """Stretches in which somebody was seen only waving; their share of all reactions; how many a week. Chosen by us, looking at simulated rooms."""
 
 

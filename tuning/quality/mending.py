@@ -77,7 +77,7 @@ def mend(room: Room, readings: pl.DataFrame, *, outages: Sequence[Outage] = ()) 
     ).match_to_schema(FLAGGED)
     for name in room.channels:
         skew = _skew_of(readings, name)
-        if skew is not None and abs(skew.late_s) >= NOTABLE_S:
+        if skew is not None and abs(skew.most_s) >= NOTABLE_S:
             flagged, moved = _moved(flagged, name, skew)
             findings[name] = (_skew_finding(skew, moved),)
     flagged, supply = _warm_ups(flagged, room, outages)
@@ -115,23 +115,23 @@ def _moved(flagged: pl.DataFrame, name: str, skew: Skew) -> tuple[pl.DataFrame, 
     moves, quantities = _of(name, "output"), ["output"]
     for quantity in ("illuminance", "power", "override"):
         rows = flagged.filter(_of(name, quantity))
-        if rows.is_empty() or not _goes_with_output(rows, at[switched], on[switched], skew.late_s, quantity):
+        if rows.is_empty() or not _goes_with_output(rows, at[switched], on[switched], skew, quantity):
             continue
         moves, quantities = moves | _of(name, quantity), [*quantities, quantity]
-    shift = round(skew.late_s * US)
+    late = np.round(skew.at(times_us(flagged)), 6)
+    late_us = pl.Series(np.round(late * US).astype(np.int64))
     moved = flagged.with_columns(
-        time=pl.when(moves).then(pl.col("time") - pl.duration(microseconds=shift)).otherwise(pl.col("time")),
-        moved_s=pl.when(moves).then(-skew.late_s).otherwise(pl.col("moved_s")),
+        time=pl.when(moves).then(pl.col("time") - pl.lit(late_us).cast(pl.Duration("us"))).otherwise(pl.col("time")),
+        moved_s=pl.when(moves).then(pl.Series(-late)).otherwise(pl.col("moved_s")),
     )
     return moved.sort("time", maintain_order=True), quantities
 
 
-def _goes_with_output(rows: pl.DataFrame, at_us: np.ndarray, on: np.ndarray, late_s: float, quantity: str) -> bool:
+def _goes_with_output(rows: pl.DataFrame, at_us: np.ndarray, on: np.ndarray, skew: Skew, quantity: str) -> bool:
     """Whether a series is stamped by the clock of the output rather than by that of the motion."""
     t, value = times_us(rows), rows["value"].to_numpy()
 
-    def agreement(shift_us: int) -> float:
-        when = at_us - shift_us
+    def agreement(when: np.ndarray) -> float:
         if quantity == "override":
             near = np.clip(np.searchsorted(when, t), 1, max(len(when) - 1, 1))
             apart = np.minimum(np.abs(when[near] - t), np.abs(t - when[near - 1])) if len(when) > 1 else t * 0
@@ -145,23 +145,36 @@ def _goes_with_output(rows: pl.DataFrame, at_us: np.ndarray, on: np.ndarray, lat
         step = (value[after] - value[before]) * np.where(on, 1, -1)
         return float(np.mean(np.clip(step[known], -1000, 1000))) if known.any() else 0.0
 
-    return agreement(0) >= agreement(round(late_s * US))
+    return agreement(at_us) >= agreement(at_us - np.round(skew.at(at_us) * US).astype(np.int64))
 
 
 def _skew_finding(skew: Skew, moved: list[str]) -> Finding:
-    way = "late" if skew.late_s > 0 else "early"
+    told = {
+        "steady": f"The light is stamped {_late(skew.most_s)} against motion",
+        "drift": f"The clock of the light runs against that of motion: the light is stamped {_late(float(skew.late_s[0]))} at first and "
+        f"{_late(float(skew.late_s[-1]))} in the end",
+        "jumps": "The clock of the light, or that of motion, was set inside the log: the light is stamped "
+        + ", then ".join(_late(float(s)) for s in skew.late_s),
+    }[skew.way]
+    evidence: dict[str, object] = {
+        "late_s": round(skew.most_s, 1),
+        "switch_ons": skew.switch_ons,
+        "agreeing_share": round(skew.share, 2),
+        "moved": moved,
+    }
+    if skew.way != "steady":
+        evidence |= {"times": iso_times(skew.at_us), "late_by_time_s": [round(float(s), 1) for s in skew.late_s]}
     return Finding(
         "clock-skew",
         "warning",
-        f"The light is stamped {abs(skew.late_s):.0f} s {way} against motion ({skew.share:.0%} of {skew.switch_ons} switch-ons agree). "
-        f"The analysis has moved {', '.join(moved)} onto the clock of the motion. Set the clocks of the loggers, or let one time server do it.",
-        {
-            "late_s": round(skew.late_s, 1),
-            "switch_ons": skew.switch_ons,
-            "agreeing_share": round(skew.share, 2),
-            "moved": moved,
-        },
+        f"{told} ({skew.share:.0%} of {skew.switch_ons} switch-ons agree). The analysis has moved {', '.join(moved)} onto the clock of the "
+        "motion. Set the clocks of the loggers, or let one time server do it.",
+        evidence,
     )
+
+
+def _late(seconds: float) -> str:
+    return "on time" if abs(seconds) < 1 else f"{abs(seconds):.0f} s {'late' if seconds > 0 else 'early'}"
 
 
 def _warm_ups(flagged: pl.DataFrame, room: Room, outages: Sequence[Outage]) -> tuple[pl.DataFrame, tuple[Finding, ...]]:

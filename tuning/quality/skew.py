@@ -8,9 +8,11 @@ The lag of switch-*offs* cannot tell, because the hold-off is in it.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 import polars as pl
+from scipy.stats import theilslopes
 
 from tuning.logs import looked_at_every_s
 from tuning.motion import US, Floats, Ints, times_us
@@ -31,13 +33,48 @@ NOTABLE_S = 10.0
 """Smaller skews matter less than the resolution of people's reactions. Chosen by us."""
 
 
+STEADY_SHARE = 0.8
+"""Where so many switch-ons share one lag, the clocks ran side by side. Chosen by us."""
+PIECE_SWITCH_ONS, LEAST_PIECES, MOST_PIECES, PIECE_SHARE = 20, 4, 120, 0.5
+"""Otherwise the log is looked at in pieces of so many switch-ons, each with a lag that so many of them share. Chosen by us: a day or two."""
+ON_THE_LINE_S = 4.0
+"""Lags of the pieces that lie so near a line are a clock that runs fast or slow. Chosen by us."""
+JUMP_S = 15.0
+"""Pieces that differ by more than this lie on two sides of a clock that was set. Chosen by us."""
+
+
 @dataclass(frozen=True)
 class Skew:
-    """How late the light is stamped against motion [s, positive: late], and the share of switch-ons that show it."""
+    """How late the light is stamped against motion, over the log.
 
-    late_s: float
+    Attributes
+    ----------
+    at_us, late_s
+        Times [µs] and lateness [s, positive: late] at each; one of each where it is the same all along.
+    share, switch_ons
+        Share of the switch-ons that show it, and their number.
+    way
+        ``steady``; ``drift``: between the times on a line; ``jumps``: from each time on.
+    """
+
+    at_us: Ints
+    late_s: Floats
     share: float
     switch_ons: int
+    way: Literal["steady", "drift", "jumps"] = "steady"
+
+    @property
+    def most_s(self) -> float:
+        """The largest lateness in absolute terms, with its sign. [s]."""
+        return float(self.late_s[np.argmax(np.abs(self.late_s))])
+
+    def at(self, t_us: Ints) -> Floats:
+        """Lateness at given times of the light's clock. [s]."""
+        if self.way == "drift":
+            slope = (self.late_s[-1] - self.late_s[0]) / (self.at_us[-1] - self.at_us[0])
+            return np.asarray(self.late_s[0] + slope * (t_us - self.at_us[0]))
+        index = np.searchsorted(self.at_us, t_us, side="right") - 1
+        return self.late_s[np.maximum(index, 0)]
 
 
 def switch_ons(output: pl.DataFrame) -> tuple[Ints, Ints]:
@@ -95,13 +132,28 @@ def clock_skew(output: pl.DataFrame, start_us: Ints, end_us: Ints, *, resolution
     Returns
     -------
     The skew, however small; ``None`` where switch-ons and movements share no lag.
+
+    Notes
+    -----
+    A clock that runs fast or slow, or was set inside the log, has no one lag: the log is then looked at in pieces.
     """
     low, high = switch_ons(output)
     if len(low) < LEAST_SWITCH_ONS or len(start_us) < LEAST_SWITCH_ONS:
         return None
+    fresh = _fresh(start_us, end_us)
     keep = slice(None, None, 1 + len(low) // MOST_SWITCH_ONS)
-    low, high = low[keep], high[keep]
-    counts = _shared_lags(low, high, _fresh(start_us, end_us), resolution_s)
+    whole = _lag(low[keep], high[keep], fresh, resolution_s)
+    if whole is not None and whole[1] >= STEADY_SHARE:
+        return Skew(low[:1], np.array([whole[0]]), whole[1], len(low))
+    moving = _in_pieces(low, high, fresh, resolution_s)
+    if moving is not None:
+        return moving
+    return None if whole is None else Skew(low[:1], np.array([whole[0]]), whole[1], len(low))
+
+
+def _lag(low: Ints, high: Ints, fresh: Ints, resolution_s: float) -> tuple[float, float] | None:
+    """Lag that most switch-ons share [s], and the share that does; ``None`` where none stands out."""
+    counts = _shared_lags(low, high, fresh, resolution_s)
     # Several movements at one lag of the same switch-on cannot be: a fresh one has a pause before it.
     near = np.convolve(counts, np.ones(2 * TOLERANCE_S + 1), mode="same")
     known_to_us = np.median(high - low) + resolution_s * US
@@ -116,6 +168,46 @@ def clock_skew(output: pl.DataFrame, start_us: Ints, end_us: Ints, *, resolution
     plateau = np.flatnonzero(near >= 0.98 * near[best])
     plateau = plateau[np.abs(plateau - best) <= 2 * TOLERANCE_S + width]
     around = slice(max(int(plateau[0]) - TOLERANCE_S, 0), int(plateau[-1]) + TOLERANCE_S + 1)
-    weight = counts[around]
-    lag = float(np.average(np.arange(len(counts))[around], weights=weight)) - REACH_S
-    return Skew(lag, share, len(low))
+    lag = float(np.average(np.arange(len(counts))[around], weights=counts[around])) - REACH_S
+    return lag, share
+
+
+def _in_pieces(low: Ints, high: Ints, fresh: Ints, resolution_s: float) -> Skew | None:
+    """Lateness that changes over the log: on a line where a clock runs fast or slow, in steps where it was set."""
+    at, late, share, count = [], [], [], 0
+    length = max(PIECE_SWITCH_ONS, len(low) // MOST_PIECES)
+    for first in range(0, len(low) - length // 2, length):
+        piece = slice(first, first + length)
+        count += 1
+        found = _lag(low[piece], high[piece], fresh, resolution_s)
+        if found is not None and found[1] >= PIECE_SHARE:
+            at.append(int(np.median(low[piece])))
+            late.append(found[0])
+            share.append(found[1])
+    if len(at) < max(LEAST_PIECES, count / 2):
+        return None
+    t, lag = np.array(at, dtype=np.int64), np.array(late)
+    seen = float(np.mean(share))
+    slope, start, *_ = theilslopes(lag, (t - t[0]) / US)
+    ends = np.array([low[0], low[-1]], dtype=np.int64)
+    line = start + slope * (ends - t[0]) / US
+    off = np.abs(lag - start - slope * (t - t[0]) / US)
+    if np.quantile(off, 0.75) <= ON_THE_LINE_S:
+        return None if np.ptp(line) < NOTABLE_S else Skew(ends, line, seen, len(low), "drift")
+    return _jumps(t, lag, seen, len(low))
+
+
+def _jumps(t: Ints, lag_s: Floats, share: float, count: int) -> Skew | None:
+    """Steps between stretches of at least two pieces that agree."""
+    stretch = np.cumsum(np.append(0, np.abs(np.diff(lag_s)) > JUMP_S))
+    size = np.bincount(stretch)
+    keep = size[stretch] >= 2
+    if keep.mean() < 0.8 or len(np.unique(stretch[keep])) < 2:
+        return None
+    numbers = np.unique(stretch[keep])
+    levels = np.array([np.median(lag_s[stretch == n]) for n in numbers])
+    begins = [int(t[stretch == n][0]) for n in numbers]
+    ends = [int(t[stretch == n][-1]) for n in numbers]
+    # Somewhere between the last piece before and the first after.
+    edges = [begins[0], *((a + b) // 2 for a, b in zip(ends[:-1], begins[1:], strict=True))]
+    return Skew(np.array(edges, dtype=np.int64), levels, share, count, "jumps")
