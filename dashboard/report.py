@@ -14,6 +14,8 @@ from dashboard import words
 from dashboard.figures.day_raster import raster_figure
 from dashboard.figures.delay_curve import delay_figure
 from dashboard.figures.gap_lengths import gap_figure
+from dashboard.figures.light_day import light_day_figure
+from dashboard.figures.season import season_figure
 from dashboard.figures.target_curve import target_figure
 from dashboard.figures.task_light import task_figure
 from dashboard.figures.theme import LIGHT
@@ -183,7 +185,29 @@ def _figures(c: ChannelResult, analysis: Analysis) -> str:
                 "Light at the task", "Daylight and lamps together while lit with somebody there.", task_figure(c, LIGHT)
             )
         )
-    return "".join(drawn)
+    return "".join([*drawn, *_light_figures(c)])
+
+
+def _light_figures(c: ChannelResult) -> list[str]:
+    """What the light did over a day, and what other months would bring."""
+    drawn = []
+    if c.light.typical_day is not None:
+        drawn.append(
+            _figure(
+                "Daylight and lamps over a day",
+                "Mean of the days on which the light burnt. Bars: where the daylight of eight days in ten lay.",
+                light_day_figure(c, LIGHT),
+            )
+        )
+    if c.light.months is not None:
+        drawn.append(
+            _figure(
+                "Over a year",
+                "Under the target that keeps the task lit; other months estimated from the sun and the daylight that the log shows.",
+                season_figure(c, LIGHT),
+            )
+        )
+    return drawn
 
 
 def _figure(title: str, caption: str, figure: go.Figure) -> str:

@@ -112,6 +112,9 @@ class LightResult:
         What people asked for by pressing, where they did.
     months, yearly_kwh
         Frame ``month``, ``daylight_lx``, ``under_lit_share``, ``energy_kwh`` of a year under the recommended target, and the year's energy.
+    typical_day
+        Frame ``minute`` of the local day, ``daylight_lx``, ``daylight_low_lx``, ``daylight_high_lx``, ``lamps_lx``, ``days``: see
+        :func:`tuning.typical_day.typical_day`.
     required_lx
         What the task needs, never below the safety floor of the use. [lx]
     lowest_output, held_level_lx, out_above
@@ -141,6 +144,7 @@ class LightResult:
     wanted: WantedLevel | None = None
     months: pl.DataFrame | None = None
     yearly_kwh: float | None = None
+    typical_day: pl.DataFrame | None = None
     required_lx: float | None = None
     lowest_output: float | None = None
     held_level_lx: float | None = None

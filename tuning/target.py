@@ -38,6 +38,7 @@ from tuning.task import (
     weighted_quantile,
 )
 from tuning.threshold import threshold_result
+from tuning.typical_day import typical_day
 from tuning.wanted import wanted_finding, wanted_level
 
 HELD_TOO_HIGH = 1.25
@@ -111,6 +112,7 @@ def light_result(
         task_per_daylight_spread=ratios.daylight_spread,
         task_per_electric_spread=ratios.electric_spread,
         daylight=split.daylight,
+        typical_day=typical_day(split.daylight, zone=zone, held=split.held),
         findings=ratios.findings,
     )
     required = room.required_lx

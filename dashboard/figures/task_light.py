@@ -32,16 +32,36 @@ def task_figure(result: ChannelResult, colours: Palette) -> go.Figure:
             hovertemplate="around %{x:.0f} lx: %{y:.1f} % of the time<extra></extra>",
         )
     )
-    kept = float(np.quantile(lit, LEAST_SHARE))
-    dress(figure, colours, height=220, legend=False)
-    figure.update_layout(margin={"t": 26})
-    figure.add_vline(
-        x=kept,
-        line={"color": colours.now, "width": 2, "dash": "dot"},
-        annotation={"text": f"at least {kept:.0f} lx in 95 % of the time", "font": {"color": colours.ink, "size": 12}},
-        annotation_position="top",
-    )
+    dress(figure, colours, height=260, legend=False)
+    _levels(figure, result, float(np.quantile(lit, LEAST_SHARE)), colours)
     name = "illuminance at the task [lx]" if result.light.calibrated else "illuminance at the task [lx, uncalibrated]"
     figure.update_xaxes(title_text=name, rangemode="tozero")
     figure.update_yaxes(title_text="share of lit<br>occupied time [%]")
     return figure
+
+
+def _levels(figure: go.Figure, result: ChannelResult, kept_lx: float, colours: Palette) -> None:
+    """Mark what the task keeps, what it needs, and what people chose when they asked for another level."""
+    figure.update_layout(margin={"t": 62})
+    needed, wanted = result.light.required_lx, result.light.wanted
+    marks = [(kept_lx, f"at least {kept_lx:.0f} lx in 95 % of the time", colours.now, "dot", 2)]
+    if needed is not None:
+        marks.append((needed, f"required {needed:.0f} lx", colours.left, "solid", 20))
+    if wanted is not None:
+        figure.add_vrect(
+            x0=wanted.task_low_lx, x1=wanted.task_high_lx, fillcolor=rgba(colours.daylight, 0.18), line_width=0
+        )
+        text = f"people chose about {wanted.task_lx:.0f} lx"
+        marks.append((wanted.task_lx, text, colours.daylight, "dash", 38))
+    for lx, text, colour, dash, up in marks:
+        figure.add_vline(x=lx, line={"color": colour, "width": 2, "dash": dash})
+        figure.add_annotation(
+            x=lx,
+            y=1,
+            yref="paper",
+            yanchor="bottom",
+            yshift=up,
+            text=text,
+            showarrow=False,
+            font={"color": colour, "size": 12},
+        )

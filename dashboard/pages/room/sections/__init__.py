@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from types import ModuleType
 
-from dashboard.pages.room.sections import days, delay, pauses, review, target, task, tryout
+from dashboard.pages.room.sections import days, delay, light_day, pauses, review, season, target, task, tryout
 
-SECTIONS: tuple[ModuleType, ...] = (delay, tryout, days, review, pauses, target, task)
+SECTIONS: tuple[ModuleType, ...] = (delay, tryout, days, review, pauses, target, task, light_day, season)
 """In the order of the page."""
 
 __all__ = ["SECTIONS"]
