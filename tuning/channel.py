@@ -21,6 +21,7 @@ from tuning.advice import (
     target_to_set,
     used_kwh,
 )
+from tuning.borrowed import borrowed_split
 from tuning.circumstances import Circumstances, circumstances, output_from_steps, output_of, pressed_off
 from tuning.decision import TRIAL_DAYS, Choice, allowed_candidates, choose
 from tuning.diagnosis import Facts, Triggers, diagnose, find_triggers, hold_off_verdict, without_people
@@ -114,7 +115,7 @@ def analyse_channel(given: ChannelInput) -> tuple[ChannelResult, Evidence | None
     if len(motion.start_us) < 2:
         return _no_motion(given, motion, in_force), None
     gaps = find_gaps(motion)
-    split = _split(given, reading, output)
+    split = _split(given, reading, output) or _borrowed(given, reading, output)
     light = _light(given, split, output, gaps, motion, in_force)
     around = _around(given, gaps, in_force, output, split, light)
     facts = _facts(given, motion, gaps, in_force, lags, reading, output, presses, split)
@@ -180,15 +181,33 @@ def _reading(given: ChannelInput) -> pl.DataFrame:
 def _split(given: ChannelInput, reading: pl.DataFrame, output: pl.DataFrame) -> LightSplit | None:
     if given.channel.control == "relay" or len(reading) < LEAST_READINGS:
         return None
+    latitude, longitude = given.place or (None, None)
+    return split_light(reading, _outputs(given, output), own_channel=given.name, latitude=latitude, longitude=longitude)
+
+
+def _outputs(given: ChannelInput, output: pl.DataFrame) -> dict[str, pl.DataFrame]:
+    """Outputs of the room's light channels, those that were logged."""
     outputs = {
         name: output_of(given.readings, name, channel, channel.power_w)
         for name, channel in given.room.channels.items()
         if channel.control != "relay"
     }
     outputs[given.name] = output
-    outputs = {name: frame for name, frame in outputs.items() if not frame.is_empty()}
+    return {name: frame for name, frame in outputs.items() if not frame.is_empty()}
+
+
+def _borrowed(given: ChannelInput, reading: pl.DataFrame, output: pl.DataFrame) -> LightSplit | None:
+    """Split another channel's reading where this one logs none."""
+    if given.channel.control == "relay" or not reading.is_empty() or output.is_empty():
+        return None
+    lux = given.readings.filter((pl.col("quantity") == "illuminance") & pl.col("channel").is_not_null())
+    others = {
+        str(part["channel"][0]): part.select("time", "value")
+        for part in lux.partition_by("channel", "detector")
+        if len(part) >= LEAST_READINGS
+    }
     latitude, longitude = given.place or (None, None)
-    return split_light(reading, outputs, own_channel=given.name, latitude=latitude, longitude=longitude)
+    return borrowed_split(others, _outputs(given, output), channel=given.name, latitude=latitude, longitude=longitude)
 
 
 def _light(
@@ -222,7 +241,12 @@ def _tells_daylight(split: LightSplit | None, name: str) -> bool:
 
     Where people react within seconds the log may never see the dark; the lamps then stay in what is taken for daylight.
     """
-    if split is None or name not in split.lamps or any(f.code == "lamp-not-seen" for f in split.findings):
+    if (
+        split is None
+        or split.borrowed_from
+        or name not in split.lamps
+        or any(f.code == "lamp-not-seen" for f in split.findings)
+    ):
         return False
     own = split.lamps[name]
     return own.at_full_lx > 0 and own.high_lx - own.low_lx <= own.at_full_lx
@@ -236,11 +260,13 @@ def _around(
     split: LightSplit | None,
     light: LightResult,
 ) -> Circumstances:
+    # another detector's daylight is this channel's only where hand readings tie it to its task
+    borrowed = split is not None and split.borrowed_from is not None and light.calibrated
     return circumstances(
         gaps,
         hold_off_s=in_force.at(gaps.start_us),
         output=output,
-        split=split if _tells_daylight(split, given.name) else None,
+        split=split if borrowed or _tells_daylight(split, given.name) else None,
         channel=_metered(given, output),
         load_w=given.load_w,
         task_per_daylight=light.task_per_daylight,

@@ -64,7 +64,7 @@ def response_of(light: LightResult, channel: Channel) -> Response | None:
     target_lx = channel.target_lx if channel.target_lx is not None else light.held_level_lx
     if not light.electric_lx_at_full or target_lx is None or not light.target_curve:
         return None
-    loop = Loop(light.lowest_output or 0.0, light.held_level_lx, light.out_above)
+    loop = Loop(light.lowest_output or 0.0, light.held_level_lx, np.inf if light.out_above is None else light.out_above)
     return Response(channel, light.electric_lx_at_full, loop, target_lx)
 
 

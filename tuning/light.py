@@ -77,6 +77,8 @@ class LightSplit:
         What a person should know.
     held
         Whether readings are logged on change and hold until the next.
+    borrowed_from
+        Whose detector this is, where the channel has none of its own: see :mod:`tuning.borrowed`.
     """
 
     lamps: dict[str, Contribution]
@@ -84,6 +86,7 @@ class LightSplit:
     night_residual_lx: float | None
     findings: tuple[Finding, ...]
     held: bool = False
+    borrowed_from: str | None = None
 
 
 def split_light(

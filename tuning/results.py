@@ -119,7 +119,7 @@ class LightResult:
         What the task needs, never below the safety floor of the use. [lx]
     lowest_output, held_level_lx, out_above
         How a dimming control behaved: its least output while lit (0…1), the reading that it held [lx], and the multiple of the target at
-        which daylight put the lamps out.
+        which daylight put the lamps out, ``None`` where it never did.
     daylight
         Frame ``time``, ``reading_lx``, ``daylight_lx``, ``lamps_lx`` (change points). Empty without illuminance.
     """
@@ -148,7 +148,7 @@ class LightResult:
     required_lx: float | None = None
     lowest_output: float | None = None
     held_level_lx: float | None = None
-    out_above: float = float("inf")
+    out_above: float | None = None
 
 
 @dataclass(frozen=True)

@@ -15,9 +15,10 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import polars as pl
 
+from tuning.borrowed import beside_the_detector
 from tuning.calibration import missing_readings, parted_by_spots, task_ratios
 from tuning.gaps import Bools
-from tuning.light import LightSplit
+from tuning.light import Contribution, LightSplit
 from tuning.lit_time import FEW, Loop, Moments, loop_of, moments_of
 from tuning.motion import US, Floats, Ints
 from tuning.place import place_of_zone
@@ -100,6 +101,8 @@ def light_result(
         return LightResult(daylight=split.daylight)
     chan = with_measured_power(room.channels[channel], output, power)
     lamp = parted_by_spots(lamp, chan.spot_readings)
+    if split.borrowed_from is not None and not beside_the_detector(chan.spot_readings, at_full_lx=lamp.at_full_lx):
+        return _lamps_only(lamp, split, channel, zone)
     ratios = task_ratios(chan.spot_readings, at_full_lx=lamp.at_full_lx, split=split, zone=zone)
     base = LightResult(
         electric_lx_at_full=lamp.at_full_lx,
@@ -137,6 +140,19 @@ def light_result(
     known = place if place is not None else place_of_zone(zone.key)
     year = None if known is None else year_moments(split, moments, latitude=known[0], longitude=known[1], zone=zone)
     return _dimmed(base, moments, chan, task=task, seed=seed, year=year)
+
+
+def _lamps_only(lamp: Contribution, split: LightSplit, channel: str, zone: ZoneInfo) -> LightResult:
+    """What is known in a reading that nothing ties to the channel's own target."""
+    return LightResult(
+        electric_lx_at_full=lamp.at_full_lx,
+        electric_low=lamp.low_lx,
+        electric_high=lamp.high_lx,
+        steps=lamp.steps,
+        neighbours={n: c.at_full_lx for n, c in split.lamps.items() if n != channel},
+        daylight=split.daylight,
+        typical_day=typical_day(split.daylight, zone=zone, held=split.held),
+    )
 
 
 def _offset_us(occupied: pl.DataFrame, zone: ZoneInfo) -> int:
@@ -229,7 +245,7 @@ def _dimmed(
         task_lx_lit=lit_frame(moments, task),
         lowest_output=loop.lowest,
         held_level_lx=loop.level_lx,
-        out_above=loop.out_above,
+        out_above=loop.out_above if np.isfinite(loop.out_above) else None,
     )
     lacking = float((moments.weight * (full < task.need_lx - SLACK_LX)).sum() / moments.weight.sum())
     if lacking > 1 - LIT_SHARE:

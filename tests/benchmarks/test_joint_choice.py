@@ -1,0 +1,65 @@
+"""Whether hold-off and target chosen together cost less in truth than one after the other.
+
+``pytest -m benchmark -s tests/benchmarks/test_joint_choice.py``. Over-lit rooms, whose recommended target is far below the one in force. The
+truth at another target is that of the same simulated room with that target set: nothing of ``tuning`` is in it.
+"""
+
+import statistics
+
+import numpy as np
+import pytest
+
+from tests.simulation import simulate, write_building
+from tuning.pipeline import analyse_folder
+
+pytestmark = pytest.mark.benchmark
+
+USES = ("office", "open-plan office", "meeting room", "classroom", "reading room")
+ENERGY_WITHIN = 0.10
+
+
+def _over_lit_room(seed, use, target_lx=None, **more):
+    """A dimmed room with one channel held near full output, or ``None`` where the seed draws another kind."""
+    known = {"control": "dimmed", "spot_readings": True, "allowed_target_lx": (), "dims_p": 0.0, "documented": True}
+    channels = simulate(seed, use, weeks=1, with_truth=False, **known).parameters["channels"]
+    if len(channels) != 1 or channels[0]["lamp_lx"] * channels[0]["task_per_lamp"] < 1.4 * 500:
+        return None
+    target_lx = target_lx or round(0.98 * channels[0]["lamp_lx"])
+    return simulate(seed, use, weeks=6, target_lx=float(target_lx), **known, **more)
+
+
+def _true(room, column):
+    rows = room.truth_curve.sort("hold_off_s")
+    return dict(zip(rows["hold_off_s"].to_list(), rows[column].to_list(), strict=True))
+
+
+def test_choosing_together_costs_no_more_than_one_after_the_other(tmp_path):
+    together, apart, off, moved = [], [], [], 0
+    for i in range(60):
+        room = _over_lit_room(410_000 + i, USES[i % len(USES)])
+        if room is None:
+            continue
+        write_building(room, tmp_path / str(i))
+        (c,) = analyse_folder(tmp_path / str(i)).channels
+        if c.recommended.target_lx == c.current.target_lx or c.decision not in ("change", "trial"):
+            continue
+        then = _over_lit_room(410_000 + i, USES[i % len(USES)], c.recommended.target_lx)
+        cost, energy_now, energy_then = _true(then, "cost"), _true(room, "energy_kwh"), _true(then, "energy_kwh")
+        alone = min((p for p in c.delay_curve if p.allowed), key=lambda p: p.cost).hold_off_s
+        hold = c.recommended.hold_off_s
+        best = min(cost.values())
+        together.append(cost[hold] / best - 1)
+        apart.append(cost[alone] / best - 1)
+        moved += hold != alone
+        point = next(p for p in c.delay_curve if p.hold_off_s == hold)
+        off.append(c.recommended_rates.energy_kwh / point.energy_kwh / (energy_then[hold] / energy_now[hold]) - 1)
+    print(f"\n{len(together)} rooms, of which {moved} get another hold-off with the target than alone")
+    print(
+        f"mean regret at the recommended target: together {statistics.mean(together):.3f}, apart {statistics.mean(apart):.3f}"
+    )
+    print(
+        f"energy that the target leaves, against the truth: median off {np.median(np.abs(off)):.2%}, worst {np.max(np.abs(off)):.1%}"
+    )
+    assert len(together) >= 8
+    assert statistics.mean(together) <= statistics.mean(apart)
+    assert np.median(np.abs(off)) <= ENERGY_WITHIN
