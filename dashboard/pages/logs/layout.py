@@ -64,7 +64,9 @@ def _files() -> list[Component]:
 def _mapping() -> list[Component]:
     return [
         dcc.Store(id=ids.MAPPING),
-        html.Div(id=ids.MAPPING_TABLES),
+        dcc.Store(id=ids.DRAFT),
+        dcc.Loading(html.Div(id=ids.MAPPING_TABLES), delay_show=300, type="dot"),
+        html.Div(id=ids.MAPPING_ROOMS),
         html.Div(id=ids.MAPPING_CHECK, className="check", role="status"),
         html.Button("Use this mapping", id=ids.MAPPING_SAVE, className="primary", n_clicks=0, hidden=True),
         html.P(id=ids.MAPPING_TOLD, className="told", role="alert"),
