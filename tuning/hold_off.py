@@ -25,6 +25,8 @@ MIN_SHARE = 0.4
 """Share of the switch-offs that the mode must explain; the rest are presses and daylight. Chosen by us."""
 SLACK_S = 3.0
 """Telegrams and loggers stamp motion and output up to some seconds apart. Chosen by us."""
+HUNT_WITHIN_S, CHAIN = 900.0, 3
+"""Switch-offs by light follow each other within a quarter of an hour, three at least. Chosen by us."""
 MISMATCH_SHARE = 0.05
 MISMATCH_S = 10.0
 """Observed and documented hold-off differ when further apart than both of these. Chosen by us."""
@@ -100,12 +102,32 @@ def switch_off_lags(output: pl.DataFrame, motion: MotionLog, override_us: Ints) 
     if len(override_us):
         press = np.searchsorted(override_us, off_us, side="right") - 1
         known &= ~((press >= 0) & (off_us - override_us[np.maximum(press, 0)] <= 5 * US))
+    if interval is None:
+        known &= ~_by_light(t, value, off, motion)
     high = (off_us - last_motion) / US
     low = np.maximum((last_on_us - last_motion) / US, 0.0)
     if motion.resolution_s > 0:
         # A motion sample says only that somebody moved within it, so the true lag may be longer by up to one sample.
         high = high + motion.resolution_s
     return Lags(off_us[known], low[known], high[known])
+
+
+def _by_light(t_us: Ints, value: Floats, off: Ints, motion: MotionLog) -> Bools:
+    """Switch-offs of a control that sees its own lamps: soon after each other, and people moved in the dark without bringing the light back.
+
+    A switch-off by hold-off is undone by the next movement; one by light is not.
+    """
+    off_us = t_us[off]
+    lit = np.flatnonzero(value > 0)
+    on_us = np.append(t_us[lit], np.iinfo(np.int64).max)[np.searchsorted(lit, off)]
+    after = np.searchsorted(motion.start_us, off_us, side="right")
+    moved = np.append(motion.start_us, np.iinfo(np.int64).max)[after] < on_us - round(SLACK_S * US)
+    # a chain: the next switch-off follows soon, after a dark in which somebody moved
+    linked = moved[:-1] & (np.diff(off_us) < HUNT_WITHIN_S * US)
+    if len(off) < CHAIN:
+        return np.zeros(len(off), dtype=bool)
+    run = np.cumsum(np.append(0, ~linked))
+    return np.asarray(np.bincount(run)[run] >= CHAIN)
 
 
 def shared_value(low: Floats, high: Floats) -> tuple[float, float]:
