@@ -271,8 +271,8 @@ SHORT_RUNS_SHARE = 0.05
 """Share of the runs that a built-in hold-off may leave shorter than itself (log breaks, resets). Chosen by us."""
 
 
-PILED_SHARE = 0.5
-"""The pile at the short end is as dense as this against the densest place. Chosen by us."""
+PILED_SHARE, EDGE_SHARE = 0.25, 0.1
+"""The pile at the short end is as dense as this against the densest place, and has a sharp edge: so few runs are just shorter. Chosen by us."""
 
 
 def built_in_hold_off_s(runs_s: Floats, *, resolution_s: float) -> float | None:
@@ -297,9 +297,13 @@ def built_in_hold_off_s(runs_s: Floats, *, resolution_s: float) -> float | None:
     width = max(2 * resolution_s, 5.0)
     counts = np.searchsorted(runs, runs + width, side="right") - np.arange(len(runs))
     # The pile stands at the short end; further up, runs of several movements may lie as dense.
-    best = int(np.argmax(counts[: int(SHORT_RUNS_SHARE * len(runs)) + 2]))
+    dense = np.flatnonzero(counts[: int(SHORT_RUNS_SHARE * len(runs)) + 2] >= max(5, PILED_SHARE * counts.max()))
+    if len(dense) == 0:
+        return None
+    best = int(dense[0])
     piled = counts[best]
-    if piled < max(5, PILED_SHARE * counts.max()) or runs[best] < 30:
+    below = best - int(np.searchsorted(runs, runs[best] - 2 * width))
+    if below > EDGE_SHARE * piled + 1 or runs[best] < 30:
         return None
     # A sampled run of k samples may be up to one sample shorter or longer than the state was.
     return float(np.median(runs[best : best + piled]))

@@ -23,7 +23,7 @@ def skews(channel):
 
 
 def steps_apart(channel, other):
-    allowed = [p.hold_off_s for p in channel.delay_curve]
+    allowed = [p.hold_off_s for p in channel.delay_curve if p.allowed]
     return abs(
         int(np.argmin(np.abs(np.array(allowed) - channel.recommended.hold_off_s)))
         - int(np.argmin(np.abs(np.array(allowed) - other.recommended.hold_off_s)))
