@@ -191,13 +191,17 @@ def _column(name: str, values: pl.Series, known: tuple[str, ...]) -> Column:
     text = re.sub(r"[_/\\.:|-]+", " ", re.sub(r"(?<=[a-z])(?=[A-Z])", " ", name))
     named: Quantity | None = next((q for q, pattern in NAMES.items() if re.search(pattern, text, re.IGNORECASE)), None)
     numbers = _numbers(values, named or "power")
-    told, fits = _judged(named, numbers)
+    told, fits = (
+        ("No value in the rows looked at.", True) if values.drop_nulls().is_empty() else _judged(named, numbers)
+    )
     room, channel = _place(text, known, named)
     reasons = [f"The name says {named}." if named else "The name says nothing of a quantity.", told]
     if named and not room:
         reasons.append("The name tells no room.")
     quantity = named if fits else None
-    sure = quantity is not None and bool(room)
+    # What is named like nothing we read, and moves like nothing that is only on or off, is a temperature or the like.
+    other = named is None and _between(numbers)
+    sure = other or (quantity is not None and bool(room) and bool(numbers))
     return Column(name, quantity, room, channel, sure, tuple(reasons), _shown(values), _between(numbers))
 
 
@@ -263,4 +267,4 @@ def _place(text: str, known: tuple[str, ...], named: Quantity | None) -> tuple[s
 
 def _shown(values: pl.Series) -> str:
     texts = values.drop_nulls().cast(pl.String).head(200).unique(maintain_order=True).head(PREVIEWED).to_list()
-    return ", ".join(t[:24] for t in texts) or "empty"
+    return ", ".join(re.sub(r"\.0+$", "", t)[:24] for t in texts) or "empty"

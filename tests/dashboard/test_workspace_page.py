@@ -49,7 +49,11 @@ def serving(ws, *, worker=False):
 
 def exports(folder):
     """Three files as an export gives them: two months of wide CSV in local time, and a long Parquet of another room."""
-    log = pl.DataFrame(office_days(days=12)).with_columns(pl.col("time").dt.convert_time_zone("Europe/Copenhagen"))
+    log = (
+        pl.DataFrame(office_days(days=12))
+        .sort("time")
+        .with_columns(pl.col("time").dt.convert_time_zone("Europe/Copenhagen"))
+    )
     made = []
     for name, first, last in (("Trend Jan A.csv", 0, 6), ("Trend Jan B.csv", 6, 12)):
         start = log["time"].min().replace(hour=0, minute=0, second=0)
@@ -129,7 +133,9 @@ def test_from_nothing_to_an_analysed_building(page, tmp_path):
     ]
     rooms = buildings.site(ws, "harbour-house").rooms
     assert rooms["r101"].channels["main"].control == "switched"
-    assert analyses.full_channel(ws, "harbour-house", newest.id, "r101", "main").usable_days > 10
+    found = analyses.full_channel(ws, "harbour-house", newest.id, "r101", "main")
+    assert found.usable_days > 10
+    assert found.observed_hold_off_s == pytest.approx(300, abs=2)
     ws.close()
 
 

@@ -78,7 +78,7 @@ def layout(building: str = "", room: str = "", **_other: str) -> Component:
                             ),
                         ]
                     ),
-                    html.Section([html.H2("What was changed"), html.Div(id=ids.FACTS_HISTORY)], className="history"),
+                    html.Section([html.H2("What was changed"), html.Div(id=ids.FACTS_HISTORY)], className="changes"),
                 ],
                 className="facts-body",
             ),
