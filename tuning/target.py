@@ -41,18 +41,13 @@ from tuning.task import (
 from tuning.threshold import threshold_result
 from tuning.typical_day import typical_day
 from tuning.wanted import wanted_finding, wanted_level
+from tuning.year import with_year
 
 HELD_TOO_HIGH = 1.25
 """A target that holds this many times what the task needs is worth a word. Chosen by us: half such a step."""
 DRAWS = 200
-WEEKS_PER_MONTH = 365.25 / 12 / 7
 FINE_FROM_LX, FINE_SHARE = 20.0, 0.005
 """The interval is found on a grid of half percents. [lx]"""
-SEASON_SHARE = 0.10
-"""A month in which the task lacks light in more than a tenth of the lit occupied time is worth a warning. Chosen by us: twice what is allowed."""
-MONTHS = (
-    "January", "February", "March", "April", "May", "June", "July", "August", "September", "October", "November", "December",
-)  # fmt: skip
 LITTLE_DAYLIGHT = 0.05
 """Daylight below this share of the lamps needs no daylight reading. Chosen by us."""
 
@@ -135,10 +130,10 @@ def light_result(
     if wanted is not None:
         told = (*told, *wanted_finding(wanted, need_lx=task.need_lx))
     base = replace(base, calibrated=calibrated, findings=told, wanted=wanted, required_lx=task.need_lx)
-    if chan.control == "switched":
-        return threshold_result(base, moments, chan, task=task)
     known = place if place is not None else place_of_zone(zone.key)
     year = None if known is None else year_moments(split, moments, latitude=known[0], longitude=known[1], zone=zone)
+    if chan.control == "switched":
+        return threshold_result(base, moments, chan, task=task, year=year)
     return _dimmed(base, moments, chan, task=task, seed=seed, year=year)
 
 
@@ -258,64 +253,16 @@ def _dimmed(
     low, high = _interval(shares, light, seed=seed, floor_lx=task.floor_lx / task.ratios.electric)
     recommended = float(targets[index])
     result = replace(seen, recommended_target_lx=recommended, target_low_lx=low, target_high_lx=high)
-    findings = [*seen.findings, *_over_lit(moments, channel, loop, task, recommended)]
-    if year is not None:
-        months = _months(year, loop, task, channel, recommended)
-        findings += _season(_shares(year, targets[settable], loop, task), months, recommended)
-        result = replace(result, months=months, yearly_kwh=float(months["energy_kwh"].sum()))
-    return replace(result, findings=tuple(findings))
-
-
-def _months(year: Moments, loop: Loop, task: Task, channel: Channel, target_lx: float) -> pl.DataFrame:
-    """By month: mean daylight at the detector while occupied, under-lit share and energy under a target."""
-    out = loop.output(np.array([target_lx]), year.others, task.k)[:, 0]
-    dark = task.illuminance(year, out) < task.need_lx - SLACK_LX
-    watts = power_of_output(100 * out, channel, channel.power_w)
-    rest_w = channel.standby_w * max(HOURS_PER_WEEK - task.hours, 0.0)
-    frame = pl.DataFrame(
-        {
-            "month": year.day,
-            "w": year.weight,
-            "lit": year.weight * (out > 0),
-            "dark": dark,
-            "watts": watts,
-            "lx": year.daylight,
-        }
+    findings = (*seen.findings, *_over_lit(light, moments, channel, loop, task, recommended))
+    result = replace(result, findings=findings)
+    if year is None:
+        return result
+    out = loop.output(np.array([recommended]), year.others, task.k)[:, 0]
+    curve = _shares(year, targets[settable], loop, task)
+    by_month = _share(curve.dark_s, curve.lit_s)
+    return with_year(
+        result, year, out, channel, task=task, counted=out > 0, targets=curve.targets, under_share=by_month
     )
-    w = pl.col("w")
-    mean_w = (pl.col("watts") * w).sum() / w.sum()
-    table = frame.group_by("month", maintain_order=True).agg(
-        ((pl.col("lx") * w).sum() / w.sum()).alias("daylight_lx"),
-        ((pl.col("lit") * pl.col("dark")).sum() / pl.col("lit").sum().clip(1e-9)).alias("under_lit_share"),
-        ((mean_w * task.hours + rest_w) / 1000 * WEEKS_PER_MONTH).alias("energy_kwh"),
-    )
-    return table.sort("month")
-
-
-def _season(curve: _Shares, months: pl.DataFrame, recommended: float) -> list[Finding]:
-    """Say what the year makes of a target that was found in one season."""
-    worst = months.sort("under_lit_share", descending=True).row(0, named=True)
-    yearly = float(months["energy_kwh"].sum())
-    lead = f"Over a year, with the daylight of other months estimated from the sun's position, {recommended:.0f} lx would take about {yearly:.0f} kWh"
-    lacking = 100 * worst["under_lit_share"]
-    text = (
-        f"{lead}, and the task would have enough light in every month."
-        if lacking < 0.5
-        else f"{lead}; the task would lack light in {lacking:.0f} % of the lit occupied time in {MONTHS[int(worst['month']) - 1]}, its worst month."
-    )
-    evidence = {
-        "yearly_kwh": round(yearly, 1),
-        "worst_month": int(worst["month"]),
-        "share": round(worst["under_lit_share"], 3),
-    }
-    if worst["under_lit_share"] <= SEASON_SHARE:
-        return [Finding("season", "info", text, evidence)]
-    enough = np.all(_share(curve.dark_s, curve.lit_s) <= 1 - LIT_SHARE, axis=0, keepdims=True)
-    index = _smallest(enough, np.ones(len(curve.targets), dtype=bool))[0]
-    if index >= 0:
-        text += f" A target of {curve.targets[index]:.0f} lx would do in every month."
-        evidence["every_month_lx"] = float(curve.targets[index])
-    return [Finding("season", "warning", text, evidence)]
 
 
 def _smallest(enough: Bools, settable: Bools) -> np.ndarray:
@@ -358,17 +305,22 @@ def _none_settable(allowed: Floats, task: Task) -> Finding:
     return Finding("no-target-enough", "warning", text, {"required_lx": task.need_lx})
 
 
-def _over_lit(moments: Moments, channel: Channel, loop: Loop, task: Task, recommended: float) -> list[Finding]:
-    """Say where the target in force holds far more light at the task than it needs."""
+def _over_lit(
+    light: LightResult, moments: Moments, channel: Channel, loop: Loop, task: Task, recommended: float
+) -> list[Finding]:
+    """Say where the target in force holds far more light at the task than it needs, or full output would give far more."""
+    at_full = task.ratios.electric * task.k
+    far_more = at_full > OVER_LIT * task.need_lx and light.calibrated
+    told = [_too_strong(at_full, task)] if far_more else []
     now = channel.target_lx if channel.target_lx is not None else loop.level_lx
     lit = moments.output > loop.lowest + 0.02
     if now is None or lit.sum() < FEW or now <= recommended:
-        return []
+        return told
     # While the lamps are held above their minimum, it is the target and not the sun that makes the level.
     gets = task.illuminance(moments, moments.output)[lit]
     held_lx = weighted_quantile(gets, moments.weight[lit], 0.5)
     if held_lx < HELD_TOO_HIGH * task.need_lx:
-        return []
+        return told
     text = (
         f"The target of {now:.0f} lx at the detector holds about {held_lx:.0f} lx at the task, which needs {task.need_lx:.0f} lx. "
         f"{recommended:.0f} lx at the detector are enough."
@@ -380,3 +332,11 @@ def _over_lit(moments: Moments, channel: Channel, loop: Loop, task: Task, recomm
         "enough_lx": recommended,
     }
     return [Finding("over-lit", "warning", text, evidence)]
+
+
+def _too_strong(at_full_lx: float, task: Task) -> Finding:
+    text = (
+        f"At full output the lamps alone give the task {at_full_lx:.0f} lx, which needs {task.need_lx:.0f} lx: the load is larger than the room "
+        "needs. Dimming holds it back; where lamps are replaced, smaller ones will do."
+    )
+    return Finding("over-lit", "info", text, {"task_lx": round(at_full_lx), "required_lx": task.need_lx})

@@ -12,6 +12,7 @@ from dataclasses import replace
 import numpy as np
 
 from tuning.lit_time import Moments
+from tuning.motion import Floats
 from tuning.power import power_of_output
 from tuning.results import Finding, LightResult, TargetPoint
 from tuning.site import Channel
@@ -26,12 +27,15 @@ from tuning.task import (
     settable_of,
     trust,
 )
+from tuning.year import with_year
 
 BAND_MARGIN = 1.1
 """The dead band should exceed the lamps' own light by a tenth. Chosen by us: above the noise of a reading."""
 
 
-def threshold_result(light: LightResult, moments: Moments, channel: Channel, *, task: Task) -> LightResult:
+def threshold_result(
+    light: LightResult, moments: Moments, channel: Channel, *, task: Task, year: Moments | None = None
+) -> LightResult:
     """Find the least threshold that keeps the task lit, and say what the lamps' own light does to it.
 
     Parameters
@@ -44,6 +48,8 @@ def threshold_result(light: LightResult, moments: Moments, channel: Channel, *, 
         The channel's entry in site.toml.
     task
         What the task gets and needs.
+    year
+        Lit occupied time of a year, where known.
     """
     findings = [*light.findings, *_lamps_alone(light, task)]
     seen = replace(light, task_lx_lit=lit_frame(moments, task), findings=tuple(findings))
@@ -72,7 +78,21 @@ def threshold_result(light: LightResult, moments: Moments, channel: Channel, *, 
         return replace(seen, target_curve=tuple(curve))
     recommended = float(targets[enough][0])
     band = _dead_band(recommended, moments, light, task)
-    return replace(seen, recommended_target_lx=recommended, target_curve=tuple(curve), findings=(*findings, band))
+    told = replace(seen, recommended_target_lx=recommended, target_curve=tuple(curve), findings=(*findings, band))
+    return told if year is None else _over_a_year(told, year, channel, task, targets[settable & safe])
+
+
+def _over_a_year(light: LightResult, year: Moments, channel: Channel, task: Task, targets: Floats) -> LightResult:
+    """Add other months; a task without enough light counts whenever somebody is there, lamps on or off."""
+    lacking = np.zeros((12, len(targets)))
+    every = np.bincount(year.day, year.weight, 13)[1:]
+    for i, target in enumerate(targets.tolist()):
+        gets = task.illuminance(year, (year.others < target).astype(float))
+        lacking[:, i] = np.bincount(year.day, year.weight * (gets < task.need_lx - SLACK_LX), 13)[1:]
+    output = (year.others < (light.recommended_target_lx or 0.0)).astype(float)
+    share = lacking / np.maximum(every, 1e-9)[:, None]
+    counted = np.ones(output.size, dtype=bool)
+    return with_year(light, year, output, channel, task=task, counted=counted, targets=targets, under_share=share)
 
 
 def _lamps_alone(light: LightResult, task: Task) -> list[Finding]:

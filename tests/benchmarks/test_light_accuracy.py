@@ -15,6 +15,7 @@ from tests.benchmarks.light_rooms import light_room
 from tests.simulation import USES, simulate, write_building
 from tuning.light import find_swapped, split_light
 from tuning.pipeline import analyse_folder
+from tuning.room_uses import room_use
 from tuning.site import Channel, Room
 from tuning.target import light_result
 
@@ -129,37 +130,64 @@ def test_swapped_channels_are_found():
     assert false == 0
 
 
+def _dimmed_rooms():
+    """Dimmed rooms with spot readings, of three series of seeds and all uses."""
+    for series in (660_000, 771_000, 882_000):
+        for i in range(40):
+            use = list(USES)[i % len(USES)]
+            yield simulate(series + i, use, with_truth=False, control="dimmed", spot_readings=True)
+
+
+def _true_target(room, channel):
+    """Smallest sufficient target, never below the safety floor of the use, as site.toml lets it be set; and without that floor. [lx].
+
+    The floor is a number of the product's table of uses, as is the required illuminance; what is enough comes from the simulation alone.
+    """
+    truth, allowed = room.parameters["light_truth"][channel], room.spec["channels"][channel].get("allowed_target_lx")
+    enough = truth["smallest_allowed_lx"] if allowed else truth["smallest_target_lx"]
+    if enough is None:
+        return None, None, None
+    floor = room_use(room.use).minimum_target_lx / truth["task_per_lamp"]
+    # half a lux of slack, as the simulation has at the task
+    settable = [t for t in allowed if t >= floor - 0.5 / truth["task_per_lamp"]] if allowed else [floor]
+    return max(enough, settable[0]), enough, max(truth["smallest_target_lx"], floor)
+
+
 def test_recommended_target(tmp_path):
     """Within 5 % of the smallest sufficient target in the median, 12 % at the 90th percentile; not-reachable exactly where true."""
-    off, held, called, truly, wrongly, floor = [], [], 0, 0, 0, 0
-    for i in range(105):
-        use = list(USES)[i % len(USES)]
-        room = simulate(660_000 + i, use, with_truth=False, control="dimmed", spot_readings=True)
+    off, plain, held, called, truly, wrongly, rooms, missed = [], [], [], 0, 0, 0, 0, 0
+    for i, room in enumerate(_dimmed_rooms()):
         folder = tmp_path / f"room_{i}"
         write_building(room, folder)
+        rooms += 1
         for result in analyse_folder(folder).channels:
             truth, light = room.parameters["light_truth"][result.channel], result.light
-            if light.electric_lx_at_full is None:
+            codes = {f.code for f in light.findings} | {f.code for f in result.findings}
+            if light.electric_lx_at_full is None or "borrowed-reading" in codes:
                 continue  # a channel without a detector of its own
-            not_reachable = any(f.code == "not-reachable" for f in light.findings)
             truly += not truth["reachable"]
-            called += not_reachable and not truth["reachable"]
-            wrongly += not_reachable and truth["reachable"]
-            allowed = room.spec["channels"][result.channel].get("allowed_target_lx")
-            best = truth["smallest_allowed_lx"] if allowed else truth["smallest_target_lx"]
-            if best is None or light.recommended_target_lx is None:
+            called += "not-reachable" in codes and not truth["reachable"]
+            wrongly += "not-reachable" in codes and truth["reachable"]
+            best, without_floor, edge = _true_target(room, result.channel)
+            if best is None:
                 continue
-            if best * truth["task_per_lamp"] < 0.5 * room.parameters["required_lx"]:
-                floor += 1  # so much daylight that the truth would leave dark hours without light: the safety floor forbids it
+            if light.recommended_target_lx is None:
+                missed += 1
                 continue
             off.append(abs(light.recommended_target_lx / best - 1))
-            held.append(light.target_low_lx <= truth["smallest_target_lx"] <= light.target_high_lx)
+            plain.append(abs(light.recommended_target_lx / without_floor - 1))
+            held.append(light.target_low_lx <= edge <= light.target_high_lx)
     median, ninety = statistics.median(off), float(np.quantile(off, 0.9))
     print(
-        f"\n{len(off)} targets: median off {median:.2%}, 90th percentile {ninety:.2%}, worst {max(off):.1%}; {floor} bound by the floor"
+        f"\n{len(off)} targets in {rooms} rooms: median off {median:.2%}, 90th percentile {ninety:.2%}, worst {max(off):.1%}"
     )
+    print(
+        f"against a truth without the safety floor: median {statistics.median(plain):.2%}, 90th percentile {np.quantile(plain, 0.9):.2%}"
+    )
+    print(f"no target recommended where one is enough: {missed}")
     print(f"90 % intervals of the target hold the truth in {statistics.mean(held):.1%}")
     print(f"not reachable: called in {called} of {truly} where true, and in {wrongly} where not")
+    assert rooms >= 60
     assert median <= TARGET_MEDIAN_GOAL
     assert ninety <= TARGET_NINETY_GOAL
     assert (called, wrongly) == (truly, 0)
@@ -194,7 +222,8 @@ def test_speed(days, budget_s):
         )
         taken.append(time.process_time() - began)
     print(
-        f"\n{days} days, {reading.height} readings, {len(occupied)} stretches: {min(taken):.3f} s (first {taken[0]:.3f} s)"
+        f"\n{days} days, {reading.height} readings, {len(occupied)} stretches: {min(taken):.3f} s (first {taken[0]:.3f} s), "
+        f"{100 * min(taken):.1f} s for 100 channels"
     )
     assert min(taken) <= budget_s
 

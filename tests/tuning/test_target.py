@@ -312,3 +312,62 @@ def test_a_lamp_that_is_not_known_gives_no_target():
     light = result((unknown, output, occupied))
     assert light.electric_lx_at_full is None
     assert light.recommended_target_lx is None
+
+
+def test_a_year_of_switched_light_has_its_months_too():
+    light = result(room_log(400), control="switched", spot_readings=[LAMPS_ONLY, DAYLIGHT_ONLY])
+    energy = dict(zip(light.months["month"], light.months["energy_kwh"], strict=True))
+    assert energy[6] < energy[12]
+    assert light.yearly_kwh == pytest.approx(sum(energy.values()))
+    assert "season" in codes(light)
+
+
+def test_lamps_far_stronger_than_the_task_needs_are_called_over_lit():
+    """400 lx at the detector are 640 at the task, which needs 300: the target is right, the load is too large."""
+    light = result(room_log(0, target_lx=190), target_lx=190, required=300, use="classroom", spot_readings=[LAMPS_ONLY])
+    finding = next(f for f in light.findings if f.code == "over-lit")
+    assert (finding.severity, finding.evidence) == ("info", {"task_lx": 640, "required_lx": 300})
+    assert "over-lit" not in codes(result(room_log(0), spot_readings=[LAMPS_ONLY]))
+
+
+def test_a_given_power_curve_is_what_a_target_costs():
+    """Half output takes 60 W by the curve, not 100 W: (60·98 h) a week."""
+    curve = [(0, 0), (50, 60), (100, 200)]
+    light = result(room_log(0), spot_readings=[LAMPS_ONLY], power_curve=curve, allowed_target_lx=[200, 400])
+    by_target = {p.target_lx: p for p in light.target_curve}
+    assert by_target[200].energy_kwh == pytest.approx(60 * 98 / 1000)
+    assert by_target[400].energy_kwh == pytest.approx(200 * 98 / 1000)
+
+
+def test_a_metered_series_is_what_a_target_costs():
+    """A meter beside the log: 40 W at a quarter of the output, 90 W at half, 220 W at full."""
+    t = np.arange(0, DAYS * DAY, 300.0)
+    level = np.tile(np.repeat([25.0, 50.0, 100.0], 12), len(t) // 36 + 1)[: len(t)]
+    split, _, occupied = room_log(0)
+    log = split, frame(t, level), occupied
+    watts = np.interp(level, [25, 50, 100], [40, 90, 220])
+    light = result(log, spot_readings=[LAMPS_ONLY], power=frame(t + 150, watts), allowed_target_lx=[200, 400])
+    assert {p.target_lx: p.mean_power_w for p in light.target_curve}[200] == pytest.approx(90)
+    assert {p.target_lx: p.mean_power_w for p in light.target_curve}[400] == pytest.approx(220)
+
+
+def test_days_that_differ_make_the_interval_wide():
+    """Half of the days have 60 lx of daylight all day, the other half none: which half a resample draws decides little, the spread of days does."""
+    same = result(room_log(0), spot_readings=[LAMPS_ONLY] * 9)
+    split, output, occupied = room_log(0)
+    t = np.arange(0, DAYS * DAY, 300.0)
+    # one day in fourteen is dark: just more than the 5 % in which the task may lack light, so that resamples disagree
+    daylight = np.where(t // DAY % 14 == 0, 0.0, 150.0)
+    lamps = split.daylight["lamps_lx"].to_numpy()
+    part = pl.DataFrame({"time": times(t), "reading_lx": daylight + lamps, "daylight_lx": daylight, "lamps_lx": lamps})
+    mixed = LightSplit(split.lamps, part, 0.0, ())
+    spots = [LAMPS_ONLY] * 9 + [spot(0, 540, 200)] * 9
+    differing = result((mixed, output, occupied), spot_readings=spots)
+
+    def width(light):
+        return light.target_high_lx / light.target_low_lx - 1
+
+    assert width(same) < 0.06
+    # dark days need 500/1.6 = 312 lx, the others (500 − (2.7 − 1.6)·150)/1.6 = 209 lx
+    assert differing.target_low_lx == pytest.approx(209, rel=0.05)
+    assert differing.target_high_lx == pytest.approx(312, rel=0.05)
