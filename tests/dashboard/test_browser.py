@@ -73,6 +73,21 @@ def test_a_room_address_survives_reload_and_back(page, address, analysis):
     assert page.complaints == []
 
 
+def test_a_time_of_a_finding_opens_the_minutes_around_it(page, address):
+    page.goto(f"{address}/room/workshop?channel=bench")
+    finding = page.locator(".finding", has_text="lone triggers")
+    finding.get_by_text("Evidence").click()
+
+    finding.get_by_role("link").first.click()
+
+    page.wait_for_url("**from=*")
+    expect(page.get_by_label("Along time").locator(".main-svg").first).to_be_visible()
+    # Half an hour before and after the first trigger of the heater, on the building's clock.
+    assert page.evaluate("new URLSearchParams(window.location.search).get('day')") == "2026-03-02"
+    assert page.evaluate("new URLSearchParams(window.location.search).get('from')").startswith("2026-03-02T21:54")
+    assert page.complaints == []
+
+
 def test_an_unknown_room_says_so(page, address):
     page.goto(f"{address}/room/nowhere")
 
