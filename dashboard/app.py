@@ -118,6 +118,7 @@ def _frame_callbacks(app: Dash, stores: Stores) -> None:
         Output(ids.VERSION, "data"),
         Output(ids.SITE_NAME, "children"),
         Output(ids.POLL, "disabled"),
+        Output(ids.POLL, "interval"),
         Output(ids.WHO_BOX, "hidden"),
         Input(ids.POLL, "n_intervals"),
         Input(ids.LOCATION, "pathname"),
@@ -144,19 +145,20 @@ def polled(stores: Stores, path: str, version: int | None) -> tuple[Any, ...]:
 
     Returns
     -------
-    State in place of the page, news above it, links, the number of the analysis, the building's name, whether to ask no more, and whether
-    nobody need say who they are.
+    State in place of the page, news above it, links, the number of the analysis, the building's name, whether to ask no more and else how
+    soon, and whether nobody need say who they are.
     """
     building = ids.building_of(path)
     store = stores.of(building)
     if store is None:
-        return None, [], [], dash.no_update, "", True, stores.workspace is None
+        alone = stores.workspace is None
+        return None, [], [], dash.no_update, "", alone, frame.IDLE_MS, alone
     own = path.startswith((ids.logs_href(building), ids.facts_href(building))) if building else False
     load, analysis = store.load(), store.analysis()
     fresh = load.version if load.version != version else dash.no_update
     name = analysis.site if analysis else ""
     if stores.workspace is None:
-        return frame.status(load), [], [], fresh, name, load.state != "loading", True
+        return frame.status(load), [], [], fresh, name, load.state != "loading", frame.POLL_MS, True
     return (
         None if own else frame.status(load, building),
         [] if own else frame.news(load, building),
@@ -164,6 +166,7 @@ def polled(stores: Stores, path: str, version: int | None) -> tuple[Any, ...]:
         fresh,
         name or buildings_of.info(stores.workspace, building).name,
         False,
+        frame.POLL_MS if load.state == "loading" or load.again else frame.IDLE_MS,
         False,
     )
 

@@ -10,7 +10,8 @@ from dash.development.base_component import Component
 from dashboard import ids
 from dashboard.store import Load
 
-POLL_MS = 500
+POLL_MS, IDLE_MS = 500, 2000
+"""How often the page asks how far an analysis is, and whether a colleague did something."""
 
 SCHEME_JS = """
 function(_n, stamp, chosen) {

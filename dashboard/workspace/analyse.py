@@ -69,7 +69,7 @@ def _kept(folder: Any, before: Inputs, inputs: Inputs, rooms: list[str]) -> dict
     same = {
         room
         for room in {entry["room"] for entry in entries} - set(rooms)
-        if not given.changes(before, inputs, room=room)
+        if not given.changes(before, inputs, rooms={room})
         and list(_channels(before, room)) == list(_channels(inputs, room))
     }
     return {(e["room"], e["channel"]): e for e in entries if e["room"] in same}

@@ -7,7 +7,7 @@ import datetime as dt
 import functools
 import shutil
 import uuid
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -78,12 +78,12 @@ def all_of(ws: Workspace, building: str) -> list[AnalysisInfo]:
 def changes_since(ws: Workspace, building: str, number: int, room: str | None = None) -> list[str]:
     """Say what an analysis no longer agrees with, as far as it bears on a room (or on any); empty where it is up to date."""
     with ws.reading() as session:
-        return stale(session, building, row_of(session, building, number), room)
+        return stale(session, building, row_of(session, building, number), None if room is None else {room})
 
 
-def stale(session: Session, building: str, row: AnalysisRow, room: str | None) -> list[str]:
-    """As :func:`changes_since`, inside a transaction."""
-    return given.changes(row.inputs, given.present(session, building), room=room)
+def stale(session: Session, building: str, row: AnalysisRow, rooms: Collection[str] | None) -> list[str]:
+    """As :func:`changes_since`, for some rooms, inside a transaction."""
+    return given.changes(row.inputs, given.present(session, building), rooms=rooms)
 
 
 def summary(ws: Workspace, building: str, number: int) -> Analysis:

@@ -176,9 +176,9 @@ def decide(ws: Workspace, building: str, choices: Sequence[Choice], *, analysis:
 
 def _fresh(session: Session, building: str, analysis: int, rooms: Iterable[str]) -> None:
     row = analyses.row_of(session, building, analysis)
-    changes = dict.fromkeys(c for room in sorted(rooms) for c in analyses.stale(session, building, row, room))
+    changes = analyses.stale(session, building, row, set(rooms))
     if changes:
-        raise OutdatedError(list(changes))
+        raise OutdatedError(changes)
 
 
 def _bump(session: Session, building: str, expected: Mapping[Place, int]) -> dict[Place, ChannelRow]:

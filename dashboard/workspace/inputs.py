@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from typing import Any
 
 from sqlalchemy import select
@@ -11,6 +11,7 @@ from sqlalchemy.orm import Session
 from dashboard.workspace import documents
 from dashboard.workspace.buildings import row_of
 from dashboard.workspace.documents import MISSING
+from dashboard.workspace.fields import field_of, written
 from dashboard.workspace.tables import FileRow
 from dashboard.workspace.verdicts import rows_standing
 from tuning import __version__
@@ -36,8 +37,8 @@ def present(session: Session, building: str) -> Inputs:
     }
 
 
-def changes(before: Inputs, after: Inputs, *, room: str | None = None) -> list[str]:
-    """Say what differs between the inputs of two analyses, as far as it bears on a room (or on any).
+def changes(before: Inputs, after: Inputs, *, rooms: Collection[str] | None = None) -> list[str]:
+    """Say what differs between the inputs of two analyses, as far as it bears on some rooms (or on any).
 
     Names and notes bear on nothing.
     """
@@ -45,8 +46,8 @@ def changes(before: Inputs, after: Inputs, *, room: str | None = None) -> list[s
     if before["version"] != after["version"]:
         told.append(f"holdoff {before['version']} → {after['version']}")
     told += _files(before, after)
-    told += _facts(before["document"], after["document"], room)
-    told += _verdicts(before, after, room)
+    told += _facts(before["document"], after["document"], rooms)
+    told += _verdicts(before, after, rooms)
     return told
 
 
@@ -56,26 +57,37 @@ def _files(before: Inputs, after: Inputs) -> Iterator[str]:
     yield from (f"log {f['name']} taken out" for i, f in was.items() if i not in now)
 
 
-def _facts(before: documents.Document, after: documents.Document, room: str | None) -> Iterator[str]:
+def _facts(before: documents.Document, after: documents.Document, rooms: Collection[str] | None) -> Iterator[str]:
     for path, was, then in documents.differences(before, after):
-        if not documents.telling(path) or (path[0] == "rooms" and room is not None and path[1:2] not in ((room,), ())):
+        elsewhere = rooms is not None and path[0] == "rooms" and len(path) > 1 and path[1] not in rooms
+        if elsewhere or not documents.telling(path):
             continue
         if path[0] == "logs":
             yield "how the logs are read"
             continue
         standard = documents.defaults(path)
         if (standard if was is MISSING else was) != (standard if then is MISSING else then):
-            yield f"{'.'.join(path[1:])} {_shown(was, standard)} → {_shown(then, standard)}"
+            yield _changed(path, was, then, standard)
 
 
-def _shown(value: Any, standard: Any) -> str:
-    value = standard if value is MISSING else value
-    return "not given" if value is None else "…" if isinstance(value, dict | list | tuple) else str(value)
+def _changed(path: documents.Path, was: Any, then: Any, standard: Any) -> str:
+    field, place = field_of(path), " ".join(p for p in path[1:-1] if p != "channels")
+    if field is None:
+        word = "added" if was is MISSING else "removed" if then is MISSING else "changed"
+        return f"{' '.join(p for p in path[1:] if p != 'channels')} {word}"
+    label = field.label if path[0] == "site" else f"{place}: {field.label[:1].lower()}{field.label[1:]}"
+    before, after = (written(field, standard if v is MISSING else v) or "not given" for v in (was, then))
+    unit = f" {field.unit}" if field.unit and field.kind == "number" and after != "not given" else ""
+    return f"{label} {before} → {after}{unit}".replace("\n", ", ")
 
 
-def _verdicts(before: Inputs, after: Inputs, room: str | None) -> Iterator[str]:
+def _verdicts(before: Inputs, after: Inputs, rooms: Collection[str] | None) -> Iterator[str]:
     was, now = (
-        {(v["room"], v["channel"], v["time"], v["present"]): v for v in x["verdicts"] if room in (None, v["room"])}
+        {
+            (v["room"], v["channel"], v["time"], v["present"]): v
+            for v in x["verdicts"]
+            if rooms is None or v["room"] in rooms
+        }
         for x in (before, after)
     )
     for key, v in now.items():

@@ -8,11 +8,12 @@ from __future__ import annotations
 
 import dataclasses
 import datetime as dt
+import functools
 import json
 import types
 import typing
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any
 
 import polars as pl
 
@@ -20,7 +21,7 @@ from tuning.results import Analysis, ChannelResult
 
 FRAME = "$frame"
 DOCUMENT = "analysis.json"
-T = TypeVar("T")
+PLAIN = (float, int, bool)
 
 
 def save(
@@ -52,8 +53,9 @@ def load(folder: Path) -> Analysis:
     return _decode(document(folder), Analysis, None)
 
 
+@functools.lru_cache(maxsize=4)
 def document(folder: Path) -> dict[str, Any]:
-    """Read what was saved, as plain JSON."""
+    """Read what was saved, as plain JSON; what is saved never changes, and nor may this."""
     return json.loads((folder / DOCUMENT).read_text(encoding="utf-8"))
 
 
@@ -98,15 +100,14 @@ def _decode(value: Any, kind: Any, results: Path | None) -> Any:
     """Build a value of a kind; frames are left out where ``results`` is ``None``."""
     if isinstance(value, dict) and FRAME in value:
         return None if results is None else pl.read_parquet(results / value[FRAME])
-    if value is None:
-        return None
+    if value is None or (type(value) in PLAIN and kind is not dt.datetime):
+        return value
     origin, inner = typing.get_origin(kind), typing.get_args(kind)
     if origin in (typing.Union, types.UnionType):
         return _decode(value, next(k for k in inner if k is not type(None)), results)
     if dataclasses.is_dataclass(kind):
-        hints = typing.get_type_hints(kind)
-        known = {f.name for f in dataclasses.fields(kind)}
-        return kind(**{k: _decode(v, hints[k], results) for k, v in value.items() if k in known})  # type: ignore[operator]
+        hints = _fields(kind)  # type: ignore[arg-type]
+        return kind(**{k: _decode(v, hints[k], results) for k, v in value.items() if k in hints})  # type: ignore[operator]
     if origin is tuple:
         kinds = [inner[0]] * len(value) if len(inner) == 2 and inner[1] is Ellipsis else inner
         return tuple(_decode(v, k, results) for v, k in zip(value, kinds, strict=True))
@@ -115,3 +116,10 @@ def _decode(value: Any, kind: Any, results: Path | None) -> Any:
     if origin is list:
         return [_decode(v, inner[0], results) for v in value]
     return dt.datetime.fromisoformat(value) if kind is dt.datetime else value
+
+
+@functools.cache
+def _fields(kind: type) -> dict[str, Any]:
+    """Fields of a dataclass that it can be made of, with their types."""
+    hints = typing.get_type_hints(kind)
+    return {f.name: hints[f.name] for f in dataclasses.fields(kind) if f.init}

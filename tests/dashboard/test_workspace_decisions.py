@@ -152,8 +152,8 @@ def test_an_undo_stays_in_the_history_and_may_be_done_once(desk):
 @pytest.mark.parametrize(
     ("change", "told"),
     [
-        (lambda ws, b: buildings.edit(ws, b, {("site", "electricity_price"): 0.4}, by=BEN, revision=None), "electricity_price 0.3 → 0.4"),
-        (lambda ws, b: buildings.edit(ws, b, {("rooms", "r101", "use"): "office"}, by=BEN, revision=None), "r101.use reading room → office"),
+        (lambda ws, b: buildings.edit(ws, b, {("site", "electricity_price"): 0.4}, by=BEN, revision=None), "Electricity 0.3 → 0.4 per kWh"),
+        (lambda ws, b: buildings.edit(ws, b, {("rooms", "r101", "use"): "office"}, by=BEN, revision=None), "r101: use reading room → office"),
         (lambda ws, b: verdicts.say(ws, b, *WALL, OFF, present=True, by=BEN), "Ben said somebody was there at 2026-03-18"),
     ],
 )  # fmt: skip

@@ -211,7 +211,7 @@ def test_the_pages_see_the_newest_analysis_and_what_goes_on(space):
     _line, raster = store.pictures(store.full(channel))
     assert len(raster.days) == 8
     buildings.edit(ws, building, {("site", "electricity_price"): 0.9}, by=ANNA, revision=None)
-    assert store.load().outdated == ("electricity_price 0.3 → 0.9",)
+    assert store.load().outdated == ("Electricity 0.3 → 0.9 per kWh",)
     assert jobs.ask(ws, building, "analyse", by=ANNA) > number
     assert store.load().again == (0.0, "waiting for the worker")
 

@@ -208,7 +208,7 @@ def test_facts_are_edited_seen_by_others_and_taken_back(page, tmp_path):
         assert buildings.site(ws, building).site.electricity_price == 0.41
 
         page.goto(f"{address}/building/{building}")
-        expect(page.get_by_text("electricity_price 0.3 → 0.41")).to_be_visible()
+        expect(page.get_by_text("Since then: Electricity 0.3 → 0.41 per kWh.")).to_be_visible()
         page.go_back()
         page.get_by_role("button", name="Undo the change of").click()
         expect(page.locator("#facts-told")).to_have_text("Taken back.")

@@ -11,10 +11,10 @@ from dash.exceptions import PreventUpdate
 
 from dashboard import ids
 from dashboard.pages.facts import parts
-from dashboard.pages.facts.fields import read
 from dashboard.workspace import Workspace, buildings, documents
 from dashboard.workspace.documents import MISSING, Document, Path
 from dashboard.workspace.errors import WorkspaceError, WrongValueError
+from dashboard.workspace.fields import field_of, read
 
 FIELD = {"kind": ids.FACTS_FIELD, "path": ALL}
 
@@ -129,7 +129,7 @@ def changed(document: Document, given: dict[Path, Any]) -> dict[Path, Any]:
     """
     changes = {}
     for path, text in given.items():
-        field = parts.field_of(path)
+        field = field_of(path)
         if field is None:
             continue
         try:

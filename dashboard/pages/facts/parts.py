@@ -12,23 +12,11 @@ from dash import html
 from dash.development.base_component import Component
 
 from dashboard import ids
-from dashboard.pages.facts.fields import CHANNEL, ROOM, SITE, Field, written
 from dashboard.workspace import documents
 from dashboard.workspace.buildings import Change, Edit
 from dashboard.workspace.documents import MISSING, Document, Path
+from dashboard.workspace.fields import CHANNEL, ROOM, SITE, Field, field_of, written
 from tuning.room_uses import ROOM_USES
-
-EVERY_FIELD = {
-    "site": {f.key: f for f in SITE},
-    "room": {f.key: f for f in ROOM},
-    "channel": {f.key: f for f in CHANNEL},
-}
-
-
-def field_of(path: Sequence[str]) -> Field | None:
-    """Return the field at an address; ``None`` where there is none of its own."""
-    kind = "site" if path[0] == "site" else {3: "room", 5: "channel"}.get(len(path), "")
-    return EVERY_FIELD.get(kind, {}).get(path[-1])
 
 
 def rooms(document: Document) -> list[dict[str, str]]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
 
@@ -66,6 +67,19 @@ CHANNEL = (
 )  # fmt: skip
 WORDS = {"time", "from", "mode"}
 """Columns of rows that hold texts."""
+
+
+EVERY_FIELD = {
+    "site": {f.key: f for f in SITE},
+    "room": {f.key: f for f in ROOM},
+    "channel": {f.key: f for f in CHANNEL},
+}
+
+
+def field_of(path: Sequence[str]) -> Field | None:
+    """Return the field at an address; ``None`` where there is none of its own."""
+    kind = "site" if path[0] == "site" else {3: "room", 5: "channel"}.get(len(path), "")
+    return EVERY_FIELD.get(kind, {}).get(path[-1])
 
 
 def written(field: Field, value: Any) -> str:
