@@ -33,6 +33,9 @@ NEW_ZONE: Final = "new-zone"
 NEW_MAKE: Final = "new-make"
 NEW_TOLD: Final = "new-told"
 NEW_GO: Final = "new-go"
+BUILDING_OUT: Final = "building-out"
+BUILDING_BACK: Final = "building-back"
+BUILDINGS_TOLD: Final = "buildings-told"
 
 # the logs of a building
 LOGS: Final = "logs-place"

@@ -6,10 +6,12 @@ import logging
 import os
 import socket
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from contextlib import closing
 from pathlib import Path
 from tempfile import TemporaryDirectory
+from typing import Any
+from urllib.parse import urlsplit
 
 import waitress
 
@@ -24,6 +26,8 @@ from tuning.errors import FolderError
 from tuning.site import read_site
 
 THREADS = 8
+Application = Callable[[dict[str, Any], Callable[..., Any]], Iterable[bytes]]
+LOOPBACK = ("127.0.0.1", "localhost", "::1")
 DEMO_HAND = "holdoff demo"
 """Who is said to have brought the demo building in."""
 
@@ -77,7 +81,9 @@ def serve_workspace(ws: Workspace, *, port: int = 8050, host: str = "127.0.0.1")
 
 
 def _run(stores: Stores, start: Callable[[], None], *, folder: Path, host: str, port: int) -> None:
-    server = waitress.create_server(create_app(stores).server, sockets=[_listen(host, port)], threads=THREADS)
+    app = create_app(stores).server
+    served = own_names_only(app) if host in LOOPBACK else app
+    server = waitress.create_server(served, sockets=[_listen(host, port)], threads=THREADS)
     start()
     sys.stdout.write(f"holdoff: {folder} on http://{host}:{port} (Ctrl+C ends)\n")
     sys.stdout.flush()
@@ -85,6 +91,18 @@ def _run(stores: Stores, start: Callable[[], None], *, folder: Path, host: str, 
         server.run()
     finally:
         server.close()
+
+
+def own_names_only(application: Application) -> Application:
+    """Answer only to names of this machine, so that no page from elsewhere reads here under a name that it has pointed at this machine."""
+
+    def answer(environ: dict[str, Any], start: Callable[..., Any]) -> Iterable[bytes]:
+        if urlsplit(f"//{environ.get('HTTP_HOST', '')}").hostname in LOOPBACK:
+            return application(environ, start)
+        start("403 Forbidden", [("Content-Type", "text/plain")])
+        return [b"Only this machine is served."]
+
+    return answer
 
 
 def _listen(host: str, port: int) -> socket.socket:

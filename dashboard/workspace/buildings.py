@@ -111,15 +111,16 @@ def row_of(session: Session, building: str) -> BuildingRow:
     return row
 
 
-def all_of(ws: Workspace) -> list[BuildingInfo]:
-    """List the buildings, in the order of their names."""
+def all_of(ws: Workspace, *, removed: bool = False) -> list[BuildingInfo]:
+    """List the buildings, in the order of their names; or those that were removed."""
     with ws.reading() as session:
         counted = dict(
             session.execute(
                 select(FileRow.building, func.count()).where(FileRow.removed_at.is_(None)).group_by(FileRow.building)
             ).all()
         )
-        rows = session.scalars(select(BuildingRow).where(BuildingRow.removed_at.is_(None)))
+        gone = BuildingRow.removed_at
+        rows = session.scalars(select(BuildingRow).where(gone.is_not(None) if removed else gone.is_(None)))
         infos = [_info(row, counted.get(row.id, 0)) for row in rows]
     return sorted(infos, key=lambda b: (b.name.casefold(), b.id))
 

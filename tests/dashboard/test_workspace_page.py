@@ -170,6 +170,24 @@ def test_an_upload_goes_on_after_the_server_was_killed(page, tmp_path):
         server.wait()
 
 
+def test_a_removed_building_is_brought_back(page, tmp_path):
+    ws, building, _ = analysed(tmp_path / "w")
+    with serving(ws) as address:
+        page.goto(address)
+        page.get_by_label("Your name").fill("Anna")
+        page.get_by_role("button", name="Remove Harbour House").click()
+        expect(page.get_by_text("No building yet")).to_be_visible()
+        assert buildings.all_of(ws) == []
+        page.get_by_text("1 removed").click()
+        no_barrier(page)
+        page.get_by_role("button", name="Bring back Harbour House").click()
+        page.get_by_role("link", name="Harbour House").click()
+        expect(page.get_by_role("heading", level=1)).to_have_text("Harbour House")
+        assert page.complaints == []
+    assert buildings.info(ws, building).id == building
+    ws.close()
+
+
 def free_port():
     server = waitress.create_server(lambda *_: [], host="127.0.0.1", port=0)
     port = server.effective_port

@@ -8,9 +8,11 @@ import os
 import threading
 
 import pytest
+from werkzeug.test import Client
 
 from dashboard.app import create_app
 from dashboard.desk import WorkspaceStores
+from dashboard.serve import own_names_only
 from dashboard.workspace import files, uploads
 from dashboard.workspace.errors import NotThereError, RefusedError
 from dashboard.workspace.tables import UploadRow
@@ -275,3 +277,12 @@ def test_a_stopped_upload_is_gone(client, space):
 
     assert list((space[0].folder / "uploads").iterdir()) == []
     assert client.put(url, data=BODY[4000:], headers={"Upload-Offset": "4000"}).status_code == 400
+
+
+def test_only_names_of_this_machine_are_answered(space):
+    client = Client(own_names_only(create_app(WorkspaceStores(space[0])).server))
+    hosts = ("127.0.0.1:8050", "localhost", "[::1]:1", "evil.example", "127.0.0.1.evil.example")
+
+    told = [client.get("/", headers={"Host": host}).status_code for host in hosts]
+
+    assert told == [200, 200, 200, 403, 403]

@@ -5,8 +5,9 @@ from __future__ import annotations
 from typing import Any
 
 import dash
-from dash import Input, Output, State, dcc, html
+from dash import ALL, Input, Output, State, ctx, dcc, html
 from dash.development.base_component import Component
+from dash.exceptions import PreventUpdate
 
 from dashboard import ids
 from dashboard.components import marks
@@ -19,9 +20,25 @@ from dashboard.workspace.errors import WorkspaceError
 def register(app: dash.Dash, ws: Workspace) -> None:
     """Tie the page to a workspace."""
 
-    @app.callback(Output(ids.BUILDINGS, "children"), Input(ids.BUILDINGS, "id"), Input(ids.POLL, "n_intervals"))
-    def listed(_id: str, _ticks: int | None) -> Component:
+    @app.callback(
+        Output(ids.BUILDINGS, "children"),
+        Input(ids.BUILDINGS, "id"),
+        Input(ids.POLL, "n_intervals"),
+        Input(ids.BUILDINGS_TOLD, "children"),
+    )
+    def listed(_id: str, _ticks: int | None, _told: Any) -> Component:
         return table(ws)
+
+    @app.callback(
+        Output(ids.BUILDINGS_TOLD, "children"),
+        *(Input({"kind": kind, "building": ALL}, "n_clicks") for kind in (ids.BUILDING_OUT, ids.BUILDING_BACK)),
+        State(ids.WHO, "value"),
+        prevent_initial_call=True,
+    )
+    def move(_out: Any, _back: Any, who: str | None) -> str:
+        if not ctx.triggered[0]["value"]:
+            raise PreventUpdate
+        return moved(ws, ctx.triggered_id, who or "")
 
     @app.callback(
         Output(ids.NEW_GO, "href"),
@@ -42,19 +59,47 @@ def register(app: dash.Dash, ws: Workspace) -> None:
         return ids.logs_href(made), ""
 
 
+def moved(ws: Workspace, button: dict[str, str], who: str) -> str:
+    """Take a building out of the list or bring it back; says what went wrong."""
+    act = buildings.remove if button["kind"] == ids.BUILDING_OUT else buildings.restore
+    try:
+        act(ws, button["building"], by=who)
+    except WorkspaceError as error:
+        return str(error)
+    return ""
+
+
 def table(ws: Workspace) -> Component:
-    """List the buildings, with what goes on in them."""
-    found = buildings.all_of(ws)
-    if not found:
-        return marks.empty("No building yet. Create the first one below, then bring in its logs.")
-    head = ("Building", "Rooms", "Channels", "Logs", "State")
-    return html.Table(
+    """List the buildings, with what goes on in them, and those that were removed."""
+    found, gone = buildings.all_of(ws), buildings.all_of(ws, removed=True)
+    head = ("Building", "Rooms", "Channels", "Logs", "State", "")
+    shown: list[Component] = (
         [
-            html.Thead(html.Tr([html.Th(h, scope="col") for h in head])),
-            html.Tbody([html.Tr(_cells(ws, b)) for b in found]),
-        ],
-        className="plain",
+            html.Table(
+                [
+                    html.Thead(html.Tr([html.Th(h, scope="col") for h in head])),
+                    html.Tbody(
+                        [html.Tr([*_cells(ws, b), html.Td(_button(b, ids.BUILDING_OUT, "Remove"))]) for b in found]
+                    ),
+                ],
+                className="plain",
+            )
+        ]
+        if found
+        else [marks.empty("No building yet. Create the first one below, then bring in its logs.")]
     )
+    if gone:
+        rows = [
+            html.Tr([html.Th(b.name, scope="row"), html.Td(_button(b, ids.BUILDING_BACK, "Bring back"))]) for b in gone
+        ]
+        inner = html.Table(html.Tbody(rows), className="plain")
+        shown.append(html.Details([html.Summary(f"{len(gone)} removed; nothing of them is deleted"), inner]))
+    return html.Div(shown)
+
+
+def _button(b: BuildingInfo, kind: str, word: str) -> Component:
+    name = {"kind": kind, "building": b.id}
+    return html.Button(word, id=name, className="quiet", n_clicks=0, **{"aria-label": f"{word} {b.name}"})
 
 
 def _cells(ws: Workspace, b: BuildingInfo) -> list[Component]:

@@ -26,6 +26,7 @@ def layout(**_other: str) -> Component:
                 className="page-head",
             ),
             html.Section(id=ids.BUILDINGS, **{"aria-label": "Buildings"}),
+            html.P(id=ids.BUILDINGS_TOLD, className="told", role="alert"),
             html.Section(
                 [
                     html.H2("New building"),
