@@ -41,6 +41,7 @@ CODES = {
     "drift": "clock-skew",
     "clock-set": "clock-skew",
     "stretched": "stretched-motion",
+    "decaying": "decaying-motion",
     "supply": "supply-interruption",
     "stuck-lux": "stuck-series",
     "zero-offset": "lux-zero-offset",

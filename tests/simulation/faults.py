@@ -356,6 +356,28 @@ def stretched(case: Case) -> tuple[Case, pl.DataFrame]:
     return case, case.log()
 
 
+def decaying(case: Case) -> tuple[Case, pl.DataFrame]:
+    """The logged motion is a level: full at each movement, then falling to nothing in five steps over minutes."""
+    rng, motion = case.rng, case.run.motion_s
+    fall = rng.uniform(60, 300)
+    until = np.append(motion[1:], case.run.span_s)
+    t, value = [motion], [np.ones(len(motion))]
+    for step in range(1, 6):
+        at_s = motion + fall * step / 5
+        comes = at_s < np.minimum(until, case.run.span_s)
+        t.append(at_s[comes])
+        value.append(np.full(int(comes.sum()), 1 - step / 5))
+    log = case.log().filter(pl.col("quantity") != "motion")
+    columns = {"room": case.room.room, "channel": "", "quantity": "motion"}
+    level = pl.DataFrame(
+        {
+            "time": times_utc(np.concatenate(t), case.calendar.start, case.room.detector.stamp_s),
+            "value": np.round(np.concatenate(value), 1),
+        }
+    ).with_columns(pl.lit(v).alias(k) for k, v in columns.items())
+    return case, pl.concat([log, level.select(COLUMNS)]).sort("time", maintain_order=True)
+
+
 def supply(case: Case) -> tuple[Case, pl.DataFrame]:
     """The supply fails a few times; when it is back, all lamps burn for half a minute while the detectors warm up."""
     rng, run = case.rng, case.run
@@ -501,6 +523,7 @@ FAULTS: dict[str, Fault] = {
     "healthy-two-detectors": Fault(two_detectors, ANY, SEEN),
     "drift": Fault(drifting, ANY, {}, _often_switched),
     "clock-set": Fault(clock_set, ANY, {}, _often_switched),
+    "decaying": Fault(decaying, ANY, {}, _switches),
 }
 """Every kind of fault, and rooms with none."""
 

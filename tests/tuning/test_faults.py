@@ -4,7 +4,9 @@ How often each kind is found and falsely called is measured by ``tests.benchmark
 """
 
 import datetime as dt
+from dataclasses import replace
 
+import polars as pl
 import pytest
 
 from tests.benchmarks.faults import CODES
@@ -20,6 +22,7 @@ WITHOUT_TIMES = {
     "stretched-motion",
     "lux-zero-offset",
     "detector-never-alone",
+    "decaying-motion",
 }
 """Faults of the whole log, not of moments."""
 BLOCKING = {"never-off": "light-never-off", "dead": "detector-dead", "swapped": "swapped-channels"}
@@ -27,8 +30,9 @@ BLOCKING = {"never-off": "light-never-off", "dead": "detector-dead", "swapped": 
 
 def findings(folder, kind, seed=SEED):
     write_building(faulty_room(seed, kind), folder)
-    channels = analyse_folder(folder).channels
-    return channels, {f.code: f for c in channels for f in c.findings}
+    analysis = analyse_folder(folder)
+    every = [*analysis.findings, *(f for c in analysis.channels for f in c.findings)]
+    return analysis.channels, {f.code: f for f in every}
 
 
 @pytest.mark.parametrize("kind", sorted(CODES))
@@ -74,3 +78,16 @@ def test_the_time_after_a_detector_died_is_not_taken_for_absence(tmp_path):
 
     silent = found["detector-dead"].evidence["silent_days"]
     assert channels[0].usable_days == pytest.approx(42 - silent, abs=1.5)
+
+
+def test_motion_that_fades_gives_what_the_movements_alone_give(tmp_path):
+    """A level that falls over minutes is not presence: switch-offs and waste are those of the same room with events."""
+    faded, _ = findings(tmp_path / "faded", "decaying")
+    room = faulty_room(SEED, "decaying")
+    pulses = room.log.filter((pl.col("quantity") != "motion") | (pl.col("value") == 1))
+    write_building(replace(room, log=pulses), tmp_path / "events")
+    events = analyse_folder(tmp_path / "events").channels
+
+    for a, b in zip(faded, events, strict=True):
+        assert a.observed_hold_off_s == pytest.approx(b.observed_hold_off_s, abs=5)
+        assert a.current_rates.wasted_on_h == pytest.approx(b.current_rates.wasted_on_h, rel=0.1)

@@ -125,3 +125,25 @@ def test_a_detector_that_fell_silent_for_good_counts_no_longer():
 
     assert while_alive(long, (start, start + 30 * DAY * US)).usable_days == pytest.approx(10, abs=0.1)
     assert while_alive(long, (start, start + 12 * DAY * US)).usable_days == pytest.approx(30)
+
+
+def test_motion_as_a_level_or_a_share_is_read_and_slips_are_dropped():
+    rng = np.random.default_rng(6)
+    moved = np.arange(60) * 1800.0
+    level = [(t + 30 * k, round(1 - k / 5, 1)) for t in moved for k in range(6)]
+    share = [(t, round(float(rng.choice([0, 0, 1, rng.uniform()])), 2)) for t in range(0, 5 * DAY, 300)]
+    slips = [(t, 1) for t in range(0, 5 * DAY, 700)] + [(350, 0.5), (9000, 0.3)]
+
+    def read(content):
+        found = logs(rows(content))
+        return found.readings("a")["value"].to_numpy(), {f.code for f in found.findings}
+
+    faded, told = read(level)
+    assert faded.sum() == len(moved)
+    assert told == {"decaying-motion"}
+    shares, told = read(share)
+    assert shares.sum() == sum(v > 0 for _, v in share)
+    assert told == {"motion-shares"}
+    rest, told = read(slips)
+    assert (rest == 1).all()
+    assert told == {"impossible-values"}

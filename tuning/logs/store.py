@@ -12,6 +12,7 @@ import numpy.typing as npt
 import polars as pl
 
 from tuning.errors import LogError
+from tuning.logs.decay import between, kind_of, rises
 from tuning.logs.notes import Notes
 from tuning.logs.sampling import sampling_interval_s
 from tuning.logs.values import LIMITS, UNITS_OF
@@ -126,8 +127,8 @@ class Store:
         low, high = LIMITS[key.quantity]
         with np.errstate(invalid="ignore"):
             wrong = (value < low) | (value > high)
-            if key.quantity in ("motion", "occupied"):
-                wrong |= (value > low) & (value < high)
+            if key.quantity == "occupied":
+                wrong |= between(value)
         if empty.any() or wrong.any():
             self._notes.count("empty-values", int(empty.sum()), path=path)
             rule = (
@@ -166,7 +167,7 @@ class Store:
         index = []
         for number, key in enumerate(sorted({key for key, _ in self._parts})):
             start, end = self._parts.pop((key, False), None), self._parts.pop((key, True), None)
-            found = self._series(key, start, end)
+            found = self._undecayed(key, self._series(key, start, end))
             rows[number] = found
             names = (key.room, key.channel or None, key.detector or None, key.quantity)
             ends = (int(found.t[0]), int(found.t[-1]))
@@ -186,6 +187,21 @@ class Store:
         if len(parts) == 1:
             return parts[0]
         return self._in_order(np.concatenate([p.t for p in parts]), np.concatenate([p.value for p in parts]))
+
+    def _undecayed(self, key: Key, rows: Rows) -> Rows:
+        """Read motion that is a level by its rises, and a share as movement; of other motion drop what is neither 0 nor 1."""
+        if key.quantity != "motion" or rows.value.dtype == np.uint8:
+            return rows
+        odd = between(rows.value)
+        kind = kind_of(pl.Series(rows.t).cast(TIME), rows.value)
+        if kind == "level":
+            self._notes.count("decaying-motion", int(odd.sum()), what=key.label)
+            return Rows(rows.t, rises(rows.value))
+        if kind == "share":
+            self._notes.count("motion-shares", int(odd.sum()), what=key.label)
+            return Rows(rows.t, (rows.value > 0).astype(np.uint8))
+        self._notes.count("impossible-values", int(odd.sum()), what="motion other than 0 and 1")
+        return Rows(rows.t[~odd], smallest(rows.value[~odd].astype(np.float64)))
 
     def _in_order(self, t: Ints, value: Values) -> Rows:
         back = int((t[1:] < t[:-1]).sum())
