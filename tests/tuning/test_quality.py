@@ -147,3 +147,16 @@ def test_motion_as_a_level_or_a_share_is_read_and_slips_are_dropped():
     rest, told = read(slips)
     assert (rest == 1).all()
     assert told == {"impossible-values"}
+
+
+def test_numbers_that_stand_for_no_value_are_left_out_and_counted():
+    lux = rows(
+        [(t, 65_535 if t % 36_000 == 0 else 50 + (t // 60) % 7) for t in range(0, 2 * DAY, 60)],
+        channel="main",
+        quantity="illuminance",
+    )
+    mended = mend(BUILDING.rooms["a"], logs(lux).readings("a"))
+
+    assert mended.flagged["no_value"].sum() == 5
+    assert mended.readings["value"].max() == 56
+    assert [(f.code, f.evidence["rows_left_out"]) for f in mended.of_channel("main")] == [("no-values", 5)]

@@ -12,8 +12,9 @@ import numpy as np
 import polars as pl
 
 from tuning.logs import sampling_interval_s
-from tuning.motion import US, of_channel, times_us
+from tuning.motion import US, Ints, of_channel, times_us
 from tuning.quality.outages import Outage
+from tuning.quality.sentinels import sentinels
 from tuning.quality.skew import NOTABLE_S, Skew, clock_skew
 from tuning.quality.stuck import stuck_stretches
 from tuning.results import Finding
@@ -26,8 +27,10 @@ WARM_UP_S = 60.0
 ALL_CHANNELS = 0.8
 """Share of a room's channels that come on together when the supply returns. Chosen by us: not every load need be logged."""
 
-FLAGGED = pl.Schema({**READINGS, "moved_s": pl.Float64(), "warm_up": pl.Boolean(), "stuck": pl.Boolean()})
-"""READINGS plus: by how much the clock of the row was set right [s], and two reasons to leave it out."""
+FLAGGED = pl.Schema(
+    {**READINGS, "moved_s": pl.Float64(), "warm_up": pl.Boolean(), "stuck": pl.Boolean(), "no_value": pl.Boolean()}
+)
+"""READINGS plus: by how much the clock of the row was set right [s], and three reasons to leave it out."""
 
 
 @dataclass(frozen=True)
@@ -48,7 +51,7 @@ class Mended:
     @property
     def readings(self) -> pl.DataFrame:
         """READINGS that count as evidence; a stuck reading still shows that the log was taken, under a name of its own."""
-        kept = self.flagged.filter(~pl.col("warm_up"))
+        kept = self.flagged.filter(~(pl.col("warm_up") | pl.col("no_value")))
         if kept["stuck"].any():
             stuck = pl.concat_str("quantity", pl.lit(" (stuck)"))
             kept = kept.with_columns(quantity=pl.when("stuck").then(stuck).otherwise("quantity"))
@@ -73,7 +76,7 @@ def mend(room: Room, readings: pl.DataFrame, *, outages: Sequence[Outage] = ()) 
     """
     findings: dict[str, tuple[Finding, ...]] = {}
     flagged = readings.with_columns(
-        moved_s=pl.lit(0.0), warm_up=pl.lit(value=False), stuck=pl.lit(value=False)
+        moved_s=pl.lit(0.0), **dict.fromkeys(("warm_up", "stuck", "no_value"), pl.lit(value=False))
     ).match_to_schema(FLAGGED)
     for name in room.channels:
         skew = _skew_of(readings, name)
@@ -81,8 +84,8 @@ def mend(room: Room, readings: pl.DataFrame, *, outages: Sequence[Outage] = ()) 
             flagged, moved = _moved(flagged, name, skew)
             findings[name] = (_skew_finding(skew, moved),)
     flagged, supply = _warm_ups(flagged, room, outages)
-    flagged, stuck = _stuck(flagged)
-    for channel_name, found in stuck.items():
+    flagged, sensors = _light_sensors(flagged)
+    for channel_name, found in sensors.items():
         findings[channel_name] = findings.get(channel_name, ()) + found
     findings[""] = findings.get("", ()) + supply
     return Mended(flagged.sort("time", maintain_order=True), findings)
@@ -234,33 +237,53 @@ def _states_after(marked: pl.DataFrame, lit: set[str], ends: Sequence[Outage]) -
     return frames
 
 
-def _stuck(flagged: pl.DataFrame) -> tuple[pl.DataFrame, dict[str, tuple[Finding, ...]]]:
-    """Mark the readings of light sensors that no longer move."""
+def _light_sensors(flagged: pl.DataFrame) -> tuple[pl.DataFrame, dict[str, tuple[Finding, ...]]]:
+    """Mark readings of light sensors that are no value, or no longer move."""
     findings: dict[str, tuple[Finding, ...]] = {}
     outputs = flagged.filter(pl.col("quantity") == "output")
     for rows in flagged.filter(pl.col("quantity") == "illuminance").partition_by("channel", "detector"):
         channel, detector = rows["channel"][0], rows["detector"][0]
-        own = outputs if channel is None else outputs.filter(pl.col("channel") == channel)
-        stretches = stuck_stretches(rows.select("time", "value"), own.select("time", "value"))
-        if len(stretches) == 0:
-            continue
-        at = pl.col("time").dt.epoch("us")
         mine = (
             (pl.col("quantity") == "illuminance")
             & pl.col("channel").eq_missing(channel)
             & pl.col("detector").eq_missing(detector)
         )
-        held = pl.any_horizontal(at.is_between(int(a), int(b)) for a, b in stretches)
-        flagged = flagged.with_columns(stuck=pl.col("stuck") | (mine & held))
-        hours = float((stretches[:, 1] - stretches[:, 0]).sum()) / US / 3600
-        left_out = int(flagged["stuck"].sum())
-        finding = Finding(
-            "stuck-series",
-            "warning",
-            f"The illuminance stands still for {hours:.0f} h while the lamps go on and off. {left_out} readings are left out. "
-            "Look at the light sensor and whether its log still hangs on it.",
-            {"times": iso_times(stretches[:, 0]), "hours": round(hours, 1), "rows_left_out": left_out},
-        )
-        key = channel or ""
-        findings[key] = (*findings.get(key, ()), finding)
+        odd = sentinels(rows["value"])
+        seen = rows.filter(~odd)
+        told: tuple[Finding, ...] = ()
+        if odd.any():
+            numbers = rows["value"].filter(odd).unique().sort().to_list()
+            flagged = flagged.with_columns(no_value=pl.col("no_value") | (mine & pl.col("value").is_in(numbers)))
+            told += (_sentinel_finding(rows.filter(odd), numbers),)
+        own = outputs if channel is None else outputs.filter(pl.col("channel") == channel)
+        stretches = stuck_stretches(seen.select("time", "value"), own.select("time", "value"))
+        if len(stretches):
+            at = pl.col("time").dt.epoch("us")
+            held = pl.any_horizontal(at.is_between(int(a), int(b)) for a, b in stretches)
+            before = int(flagged["stuck"].sum())
+            flagged = flagged.with_columns(stuck=pl.col("stuck") | (mine & held))
+            told += (_stuck_finding(stretches, int(flagged["stuck"].sum()) - before),)
+        if told:
+            findings[channel or ""] = findings.get(channel or "", ()) + told
     return flagged, findings
+
+
+def _sentinel_finding(rows: pl.DataFrame, numbers: list[float]) -> Finding:
+    said = ", ".join(f"{n:g}" for n in numbers)
+    return Finding(
+        "no-values",
+        "info",
+        f"{rows.height} readings of {said} lx, far above all others, stand for no value; left out. See why the sensor or its line drops out.",
+        {"times": iso_times(times_us(rows)), "rows_left_out": rows.height},
+    )
+
+
+def _stuck_finding(stretches: Ints, left_out: int) -> Finding:
+    hours = float((stretches[:, 1] - stretches[:, 0]).sum()) / US / 3600
+    return Finding(
+        "stuck-series",
+        "warning",
+        f"The illuminance stands still for {hours:.0f} h while the lamps go on and off. {left_out} readings are left out. "
+        "Look at the light sensor and whether its log still hangs on it.",
+        {"times": iso_times(stretches[:, 0]), "hours": round(hours, 1), "rows_left_out": left_out},
+    )
