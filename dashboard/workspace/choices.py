@@ -1,0 +1,140 @@
+"""What somebody may want for a channel: what settings it comes to, what is beyond a floor or a limit, and what it costs."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from dashboard.workspace.errors import WrongValueError
+from tuning.results import ChannelResult, Settings
+from tuning.site import Site
+from tuning.wording import duration
+
+Kind = Literal["accept", "adjust", "reject"]
+Place = tuple[str, str]
+"""Room and channel."""
+Mark = Literal["below-floor", "beyond-code-limit", "below-target-floor", "not-settable"]
+MARK_NEEDS_REASON: frozenset[str] = frozenset({"below-floor", "beyond-code-limit", "below-target-floor"})
+
+
+@dataclass(frozen=True)
+class Choice:
+    """What somebody wants for one channel.
+
+    Attributes
+    ----------
+    settings
+        With ``adjust``: what to set. Otherwise ``None``.
+    reason
+        Needed to reject, and for settings beyond floor or limit.
+    revision
+        The channel's revision that the page showed (:class:`ChannelState`).
+    """
+
+    room: str
+    channel: str
+    kind: Kind
+    revision: int
+    settings: Settings | None = None
+    reason: str = ""
+
+
+def chosen(choice: Choice, found: ChannelResult) -> Settings:
+    """Settings that a choice comes to.
+
+    Raises
+    ------
+    WrongValueError
+        If an adjusted one is none.
+    """
+    if choice.kind == "accept":
+        return found.recommended
+    if choice.kind == "reject":
+        return found.current
+    if choice.settings is None:
+        raise WrongValueError(("settings",), "say what to set")
+    hold, target = choice.settings.hold_off_s, choice.settings.target_lx
+    for name, value in (("hold_off_s", hold), ("target_lx", target)):
+        if value is not None and not (np.isfinite(value) and value > 0):
+            raise WrongValueError((choice.room, choice.channel, name), "it must be greater than 0")
+    if choice.settings.mode not in ("auto-on", "manual-on"):
+        raise WrongValueError((choice.room, choice.channel, "mode"), "it is auto-on or manual-on")
+    return choice.settings
+
+
+def marks_of(site: Site, found: ChannelResult, settings: Settings) -> tuple[Mark, ...]:
+    """What of some settings lies beyond a floor, a limit, or what can be set."""
+    room = site.rooms[found.room]
+    channel = room.channels[found.channel]
+    hold, target, limit = settings.hold_off_s, settings.target_lx, site.site.max_hold_off_s
+    marks: list[Mark] = []
+    if hold is not None and hold < room.beliefs.minimum_hold_off_s:
+        marks.append("below-floor")
+    if hold is not None and limit is not None and hold > limit:
+        marks.append("beyond-code-limit")
+    if (
+        target is not None
+        and channel.control == "dimmed"
+        and target * found.light.task_per_electric < room.beliefs.minimum_target_lx
+    ):
+        marks.append("below-target-floor")
+    in_force = (found.current.hold_off_s, found.current.target_lx)
+    listed = hold is None or hold == in_force[0] or hold in channel.allowed_hold_off_s
+    lit = target is None or target == in_force[1] or target in (channel.allowed_target_lx or (target,))
+    if not (listed and lit):
+        marks.append("not-settable")
+    return tuple(marks)
+
+
+def reasons_needed(
+    choice: Choice, found: ChannelResult, settings: Settings, marks: Sequence[Mark], site: Site
+) -> list[str]:
+    """Say what needs a reason and has none: a rejection, and settings beyond a floor or a limit."""
+    if choice.reason.strip():
+        return []
+    name = f"{found.room_name}, {found.channel}"
+    if choice.kind == "reject":
+        return [f"{name}: a rejection says why"]
+    room = site.rooms[found.room]
+    told = {
+        "below-floor": f"{duration(settings.hold_off_s or 0)} is below the safety floor of "
+        f"{duration(room.beliefs.minimum_hold_off_s)} for the use {room.use!r}",
+        "beyond-code-limit": f"{duration(settings.hold_off_s or 0)} is beyond the code limit of "
+        f"{duration(site.site.max_hold_off_s or 0)}",
+        "below-target-floor": f"{settings.target_lx:g} lx gives the task less than the safety floor of "
+        f"{room.beliefs.minimum_target_lx:g} lx for the use {room.use!r}"
+        if settings.target_lx is not None
+        else "",
+    }
+    return [f"{name}: {told[m]}" for m in marks if m in MARK_NEEDS_REASON]
+
+
+def extra_cost(found: ChannelResult, settings: Settings, *, price: float) -> float | None:
+    """What settings cost a week against the recommended ones: nuisance, waste, and the target's energy. ``None`` where no curve says.
+
+    Between candidates of the delay curve the cost is read along the logarithm of the hold-off.
+    """
+    total = 0.0
+    if settings.hold_off_s != found.recommended.hold_off_s:
+        if not found.delay_curve or settings.hold_off_s is None or found.recommended.hold_off_s is None:
+            return None
+        hold = np.log([p.hold_off_s for p in found.delay_curve])
+        asked = np.log([settings.hold_off_s, found.recommended.hold_off_s])
+        if asked.min() < hold[0] or asked.max() > hold[-1]:
+            return None
+        mine, best = np.interp(asked, hold, [p.cost for p in found.delay_curve])
+        total += float(mine - best)
+    if settings.target_lx != found.recommended.target_lx:
+        curve = found.light.target_curve
+        if not curve or settings.target_lx is None or found.recommended.target_lx is None:
+            return None
+        lux = [p.target_lx for p in curve]
+        asked = np.array([settings.target_lx, found.recommended.target_lx])
+        if asked.min() < lux[0] or asked.max() > lux[-1]:
+            return None
+        mine, best = np.interp(asked, lux, [p.energy_kwh for p in curve])
+        total += float(mine - best) * price
+    return total
