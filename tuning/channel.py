@@ -30,7 +30,7 @@ from tuning.gaps import Bools, Gaps, find_gaps
 from tuning.hold_off import HoldOffInForce, Lags, hold_off_in_force, observed_off_s, switch_off_lags
 from tuning.joint import Surface, response_of, surface
 from tuning.light import LightSplit, find_swapped, find_switching_steps, split_light
-from tuning.lit_time import neighbours_at
+from tuning.lit_time import neighbours_at, presence_of
 from tuning.motion import US, Floats, Ints, MotionLog, held_motions, motions, of_channel, times_us
 from tuning.power import with_measured_power
 from tuning.quality.dead import while_alive
@@ -233,6 +233,7 @@ def _light(
         power=_own(given, "power"),
         overrides=_own(given, "override"),
         place=given.place,
+        there=presence_of(gaps, motion, even_s=given.room.beliefs.even_gap_s, slope=given.room.beliefs.gap_slope),
     )
 
 

@@ -7,16 +7,18 @@ from dataclasses import dataclass
 import numpy as np
 import polars as pl
 
-from tuning.gaps import Bools
+from tuning.gaps import Bools, Gaps
 from tuning.lamp_steps import MOVED
 from tuning.light import LightSplit, daylight_at
-from tuning.motion import US, Floats, Ints, times_us
+from tuning.motion import US, Floats, Ints, MotionLog, times_us
 
 GRID_S = 300.0
 """Step at which lit occupied time is looked at [s]. Chosen by us: daylight moves slower than that on the whole."""
 FEW = 20
 """Fewer moments than this tell nothing. Chosen by us: less than two hours."""
 DAY_US = 86_400 * US
+AROUND_S = 15.0
+"""Whoever comes or leaves is there so long around a movement. Chosen by us. [s]"""
 UNSEEN_LOWEST = 0.01
 """Least output assumed where the log never shows it: nothing is lit that was not asked for. Chosen by us."""
 
@@ -42,8 +44,46 @@ class Moments:
         return self.daylight + self.neighbours
 
 
+@dataclass(frozen=True)
+class Presence:
+    """Expected time with somebody there, as a line through ``t_us`` (increasing) and the seconds ``since_s`` that have come together by then."""
+
+    t_us: Ints
+    since_s: Floats
+
+    def between(self, start_us: Ints, end_us: Ints) -> Floats:
+        """Expected time with somebody there. [s]."""
+        return np.asarray(np.interp(end_us, self.t_us, self.since_s) - np.interp(start_us, self.t_us, self.since_s))
+
+
+def presence_of(gaps: Gaps, motion: MotionLog, *, even_s: float, slope: float) -> Presence:
+    """When somebody was there, as far as the length of each pause tells: in a corridor, lit time is mostly empty by day and less so at night.
+
+    Parameters
+    ----------
+    gaps, motion
+        The channel's gaps and motions.
+    even_s, slope
+        What the use makes believe: the length at which a pause is as likely an absence as a stillness [s], and the fall of the log-odds of
+        stillness per e-fold of length.
+    """
+    still = 1 / (1 + (np.maximum(gaps.gap_s, 1.0) / even_s) ** slope)
+    there = np.zeros(len(motion.start_us))
+    there[gaps.motion_before] = still * gaps.gap_s + (1 - still) * np.minimum(gaps.gap_s, AROUND_S)
+    moving = (motion.end_us - motion.start_us) / US
+    until = np.concatenate([[0.0], np.cumsum(moving + there)])[:-1]
+    knots = np.stack([motion.start_us, motion.end_us], axis=1).ravel()
+    return Presence(knots, np.stack([until, until + moving], axis=1).ravel())
+
+
 def moments_of(
-    split: LightSplit, occupied: pl.DataFrame, output: pl.DataFrame, *, own_lx: float, offset_us: int = 0
+    split: LightSplit,
+    occupied: pl.DataFrame,
+    output: pl.DataFrame,
+    *,
+    own_lx: float,
+    offset_us: int = 0,
+    there: Presence | None = None,
 ) -> Moments:
     """Look at lit occupied time every five minutes, at least once in each stretch.
 
@@ -59,6 +99,8 @@ def moments_of(
         The channel's own lamps at full output, to tell them from its neighbours'. [lx]
     offset_us
         UTC offset of the building, so that days are local. [µs]
+    there
+        When somebody was there; throughout the stretches without it.
     """
     start, end = times_us(occupied, "start"), times_us(occupied, "end")
     count = np.maximum(((end - start) / (GRID_S * US)).astype(np.int64), 1)
@@ -69,8 +111,15 @@ def moments_of(
     level = held(output, t) / 100
     daylight = daylight_at(split, t)
     keep = np.isfinite(daylight)
-    # a stretch of one instant still lasted a moment
-    weight = np.maximum(length / US, 1.0)
+    if there is None:
+        weight = np.maximum(length / US, 1.0)  # a stretch of one instant still lasted a moment
+    else:
+        begin = np.repeat(start, count) + np.round(step * length).astype(np.int64)
+        # half of a visit's surroundings lie before its first and after its last movement
+        weight = (
+            there.between(begin, begin + np.round(length).astype(np.int64))
+            + AROUND_S / count[np.repeat(np.arange(len(count)), count)]
+        )
     neighbours = neighbours_at(split, output, own_lx, t)
     day = (t + offset_us) // DAY_US
     return Moments(daylight[keep], neighbours[keep], level[keep], weight[keep], day[keep], t[keep])

@@ -19,7 +19,7 @@ from tuning.borrowed import beside_the_detector
 from tuning.calibration import missing_readings, parted_by_spots, task_ratios
 from tuning.gaps import Bools
 from tuning.light import Contribution, LightSplit
-from tuning.lit_time import FEW, Loop, Moments, loop_of, moments_of
+from tuning.lit_time import FEW, Loop, Moments, Presence, loop_of, moments_of
 from tuning.motion import US, Floats, Ints
 from tuning.place import place_of_zone
 from tuning.power import power_of_output, with_measured_power
@@ -65,6 +65,7 @@ def light_result(
     power: pl.DataFrame | None = None,
     overrides: pl.DataFrame | None = None,
     place: tuple[float, float] | None = None,
+    there: Presence | None = None,
 ) -> LightResult:
     """Work out what the lamps give, what the task gets, and which target is enough.
 
@@ -90,6 +91,8 @@ def light_result(
         ``time``, ``value`` [%]: what people asked for.
     place
         Latitude and longitude [deg], for other seasons; near enough is the place of the time zone.
+    there
+        When somebody was there within the occupied stretches.
     """
     lamp = split.lamps.get(channel)
     if lamp is None or lamp.at_full_lx <= 0:
@@ -114,7 +117,9 @@ def light_result(
         findings=ratios.findings,
     )
     required = room.required_lx
-    moments = moments_of(split, occupied, output, own_lx=lamp.at_full_lx, offset_us=_offset_us(occupied, zone))
+    moments = moments_of(
+        split, occupied, output, own_lx=lamp.at_full_lx, offset_us=_offset_us(occupied, zone), there=there
+    )
     if required is None or len(moments.daylight) < FEW:
         return base
     little = float(np.quantile(moments.daylight, 0.9)) < LITTLE_DAYLIGHT * lamp.at_full_lx

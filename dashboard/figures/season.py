@@ -19,9 +19,9 @@ def season_figure(result: ChannelResult, colours: Palette) -> go.Figure:
     x = [MONTHS[m - 1] for m in months["month"].to_list()]
     figure = panels([1, 1, 1], spacing=0.07)
     rows = (
-        ("under-lit<br>[% of time]", "under-lit", (100 * months["under_lit_share"]).to_list(), "%", colours.left),
-        ("energy<br>[kWh per month]", "energy", months["energy_kwh"].to_list(), "kWh", colours.present),
-        ("daylight at the<br>detector [lx]", "daylight", months["daylight_lx"].to_list(), "lx", colours.daylight),
+        ("under-lit<br>[%]", "under-lit", (100 * months["under_lit_share"]).to_list(), "%", colours.left),
+        ("energy<br>[kWh]", "energy", months["energy_kwh"].to_list(), "kWh", colours.present),
+        ("daylight<br>[lx]", "daylight", months["daylight_lx"].to_list(), "lx", colours.daylight),
     )
     for row, (title, name, y, unit, colour) in enumerate(rows, start=1):
         figure.add_trace(
@@ -36,7 +36,7 @@ def season_figure(result: ChannelResult, colours: Palette) -> go.Figure:
             col=1,
         )
         figure.update_yaxes(title_text=title, rangemode="tozero", row=row, col=1)
-    dress(figure, colours, height=330, legend=False)
+    dress(figure, colours, height=400, legend=False)
     figure.add_hline(
         y=UNDER_LIT_LIMIT_PCT,
         line={"color": colours.left, "width": 1, "dash": "dot"},
@@ -45,5 +45,7 @@ def season_figure(result: ChannelResult, colours: Palette) -> go.Figure:
         row=1,
         col=1,
     )
-    figure.update_xaxes(title_text="month", row=3, col=1)
+    figure.update_xaxes(
+        title_text="month (energy of each; daylight at the detector; under-lit share of the time)", row=3, col=1
+    )
     return figure

@@ -24,6 +24,8 @@ pytestmark = pytest.mark.benchmark
 MEDIAN_GOAL, NINETY_GOAL = 0.03, 0.08
 COVERAGE_GOAL = (0.85, 0.95)
 TARGET_MEDIAN_GOAL, TARGET_NINETY_GOAL = 0.05, 0.12
+EDGE = (0.035, 0.065)
+"""True shares of the time without enough light at full output that six weeks of log cannot tell from the 5 % allowed."""
 SIX_WEEKS_S, YEAR_S = 0.05, 0.3
 
 
@@ -154,8 +156,8 @@ def _true_target(room, channel):
 
 
 def test_recommended_target(tmp_path):
-    """Within 5 % of the smallest sufficient target in the median, 12 % at the 90th percentile; not-reachable exactly where true."""
-    off, plain, held, called, truly, wrongly, rooms, missed = [], [], [], 0, 0, 0, 0, 0
+    """Within 5 % of the smallest sufficient target in the median, 12 % at the 90th percentile; not-reachable where true and only there."""
+    off, plain, held, edge_rooms, called, truly, wrongly, rooms, missed = [], [], [], [], 0, 0, 0, 0, 0
     for i, room in enumerate(_dimmed_rooms()):
         folder = tmp_path / f"room_{i}"
         write_building(room, folder)
@@ -165,9 +167,13 @@ def test_recommended_target(tmp_path):
             codes = {f.code for f in light.findings} | {f.code for f in result.findings}
             if light.electric_lx_at_full is None or "borrowed-reading" in codes:
                 continue  # a channel without a detector of its own
-            truly += not truth["reachable"]
-            called += "not-reachable" in codes and not truth["reachable"]
-            wrongly += "not-reachable" in codes and truth["reachable"]
+            if EDGE[0] < truth["lacking_at_full"] < EDGE[1]:
+                told = "called" if "not-reachable" in codes else "not called"
+                edge_rooms.append(f"{truth['lacking_at_full']:.1%} {told}")
+            else:
+                truly += not truth["reachable"]
+                called += "not-reachable" in codes and not truth["reachable"]
+                wrongly += "not-reachable" in codes and truth["reachable"]
             best, without_floor, edge = _true_target(room, result.channel)
             if best is None:
                 continue
@@ -187,6 +193,7 @@ def test_recommended_target(tmp_path):
     print(f"no target recommended where one is enough: {missed}")
     print(f"90 % intervals of the target hold the truth in {statistics.mean(held):.1%}")
     print(f"not reachable: called in {called} of {truly} where true, and in {wrongly} where not")
+    print(f"at the edge of 5 % lacking (truth, and what was said): {', '.join(edge_rooms) or 'none'}")
     assert rooms >= 60
     assert median <= TARGET_MEDIAN_GOAL
     assert ninety <= TARGET_NINETY_GOAL

@@ -105,10 +105,10 @@ def test_every_month_has_its_light_energy_and_daylight(lit):
     assert list(daylight.y) == YEAR["daylight_lx"].to_list()
     assert [a.text for a in figure.layout.annotations] == ["limit 5 %"]
     assert axis_titles(figure) == [
-        "daylight at the<br>detector [lx]",
-        "energy<br>[kWh per month]",
-        "month",
-        "under-lit<br>[% of time]",
+        "daylight<br>[lx]",
+        "energy<br>[kWh]",
+        "month (energy of each; daylight at the detector; under-lit share of the time)",
+        "under-lit<br>[%]",
     ]
 
 

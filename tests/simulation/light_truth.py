@@ -13,6 +13,7 @@ from tests.simulation.uses import USES
 
 FloatArray = NDArray[np.float64]
 
+_HIGHEST = 3.0
 LIT_SHARE = 0.95  # share of lit occupied time in which the task has to have what it needs
 
 
@@ -46,7 +47,7 @@ def _lit_share(
 
 def _smallest(channel: Channel, share: Any) -> tuple[float | None, bool]:
     """Smallest sufficient target [lx] by bisection, and whether any is."""
-    high = 3.0 * channel.lamp_lx + 2000.0
+    high = _HIGHEST * channel.lamp_lx + 2000.0
     if share(high) < LIT_SHARE:
         return None, False
     low = 0.0
@@ -63,7 +64,7 @@ def light_truth(rng: np.random.Generator, room: RoomParameters, *, weeks: int) -
     -------
     dict
         ``lamp_lx`` (k), ``lamp_from_other_lx`` (k′), ``task_per_daylight``, ``task_per_lamp``, and where dimmed
-        ``smallest_target_lx`` (None if not reachable), ``reachable``, ``smallest_allowed_lx`` (None if none is enough).
+        ``smallest_target_lx`` (None if not reachable), ``reachable``, ``lacking_at_full`` (share without enough light at full output), ``smallest_allowed_lx`` (None if none is enough).
     """
     weight, lights = _occupied(room, rng, weeks)
     found: dict[str, dict[str, Any]] = {}
@@ -84,6 +85,7 @@ def light_truth(rng: np.random.Generator, room: RoomParameters, *, weeks: int) -
                 return _lit_share(room.channels[c], lights[c], spill, weight, room.required_lx, target)
 
             row["smallest_target_lx"], row["reachable"] = _smallest(channel, share)
+            row["lacking_at_full"] = 1.0 - share(_HIGHEST * channel.lamp_lx + 2000.0)
             enough = [t for t in channel.allowed_target_lx if share(float(t)) >= LIT_SHARE]
             row["smallest_allowed_lx"] = min(enough) if enough else None
         found[channel.name] = row

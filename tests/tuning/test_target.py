@@ -8,7 +8,10 @@ import polars as pl
 import pytest
 
 from tuning.calibration import parted_by_spots, task_ratios
+from tuning.gaps import find_gaps
 from tuning.light import Contribution, LightSplit
+from tuning.lit_time import presence_of
+from tuning.motion import US, MotionLog
 from tuning.place import place_of_zone
 from tuning.power import measured_curve, power_of_output
 from tuning.site import Channel, Room
@@ -371,3 +374,21 @@ def test_days_that_differ_make_the_interval_wide():
     # dark days need 500/1.6 = 312 lx, the others (500 − (2.7 − 1.6)·150)/1.6 = 209 lx
     assert differing.target_low_lx == pytest.approx(209, rel=0.05)
     assert differing.target_high_lx == pytest.approx(312, rel=0.05)
+
+
+def test_lit_time_counts_where_somebody_is_likely_to_be_there():
+    """A corridor by day: passers-by every 100 s keep the light on; by night one passes an hour. Time with people is alike, lit time is not."""
+    by_day, by_night = np.arange(0, 36_000, 100.0), 36_000 + np.arange(0, 36_000, 3600.0)
+    at = START_US + (np.concatenate([by_day, by_night]) * 1e6).astype(np.int64)
+    motion = MotionLog(at, at, np.array([[at[0], at[-1] + 3600 * US]]), "events", 0.0, 1)
+
+    there = presence_of(find_gaps(motion), motion, even_s=25, slope=3.0)
+
+    day_s, night_s = (
+        float(there.between(np.array([START_US + round(a * 1e6)]), np.array([START_US + round(b * 1e6)]))[0])
+        for a, b in ((0, 36_000), (36_000, 72_000))
+    )
+    # a pause of 100 s is a person's with odds of (25/100)^3, one of an hour never
+    still = 1 / (1 + 4**3)
+    assert day_s == pytest.approx(360 * (100 * still + 15 * (1 - still)), rel=0.01)
+    assert night_s == pytest.approx(9 * 15, rel=0.15)
