@@ -28,6 +28,18 @@ def _over_lit_room(seed, use, target_lx=None, **more):
     return simulate(seed, use, weeks=6, target_lx=float(target_lx), **known, **more)
 
 
+def _alone(folder, c):
+    """Hold-off that is recommended where only the target in force may be set."""
+    site = folder / "site.toml"
+    line = f"target_lx = {c.current.target_lx}"
+    text = site.read_text()
+    assert text.count(line) == 1
+    site.write_text(text.replace(line, f"{line}\nallowed_target_lx = [{c.current.target_lx}]"))
+    (same,) = analyse_folder(folder).channels
+    assert same.recommended.target_lx == same.current.target_lx == c.current.target_lx
+    return same.recommended.hold_off_s
+
+
 def _true(room, column):
     rows = room.truth_curve.sort("hold_off_s")
     return dict(zip(rows["hold_off_s"].to_list(), rows[column].to_list(), strict=True))
@@ -35,7 +47,7 @@ def _true(room, column):
 
 def test_choosing_together_costs_no_more_than_one_after_the_other(tmp_path):
     together, apart, off, moved = [], [], [], 0
-    for i in range(60):
+    for i in range(40):
         room = _over_lit_room(410_000 + i, USES[i % len(USES)])
         if room is None:
             continue
@@ -45,12 +57,13 @@ def test_choosing_together_costs_no_more_than_one_after_the_other(tmp_path):
             continue
         then = _over_lit_room(410_000 + i, USES[i % len(USES)], c.recommended.target_lx)
         cost, energy_now, energy_then = _true(then, "cost"), _true(room, "energy_kwh"), _true(then, "energy_kwh")
-        alone = min((p for p in c.delay_curve if p.allowed), key=lambda p: p.cost).hold_off_s
-        hold = c.recommended.hold_off_s
+        alone, hold = _alone(tmp_path / str(i), c), c.recommended.hold_off_s
         best = min(cost.values())
         together.append(cost[hold] / best - 1)
         apart.append(cost[alone] / best - 1)
         moved += hold != alone
+        said = f"together {hold:.0f} s, apart {alone:.0f} s, in truth {min(cost, key=lambda d: cost[d]):.0f} s"
+        print(f"{room.use}: {said}; regret {together[-1]:.3f}, {apart[-1]:.3f}", flush=True)
         point = next(p for p in c.delay_curve if p.hold_off_s == hold)
         off.append(c.recommended_rates.energy_kwh / point.energy_kwh / (energy_then[hold] / energy_now[hold]) - 1)
     print(f"\n{len(together)} rooms, of which {moved} get another hold-off with the target than alone")

@@ -64,7 +64,8 @@ def light_truth(rng: np.random.Generator, room: RoomParameters, *, weeks: int) -
     -------
     dict
         ``lamp_lx`` (k), ``lamp_from_other_lx`` (k′), ``task_per_daylight``, ``task_per_lamp``, and where dimmed
-        ``smallest_target_lx`` (None if not reachable), ``reachable``, ``lacking_at_full`` (share without enough light at full output), ``smallest_allowed_lx`` (None if none is enough).
+        ``smallest_target_lx`` (None if not reachable), ``reachable``, ``lacking_at_full`` (share of the time without
+        enough light at full output), ``smallest_allowed_lx`` (None if none is enough).
     """
     weight, lights = _occupied(room, rng, weeks)
     found: dict[str, dict[str, Any]] = {}
