@@ -1,14 +1,74 @@
 """The delay curve: what every candidate hold-off would have done.
 
-For a retriggering hold-off D and a gap g, the lit time after the last motion is min(g, D), and the hold-off expires when g > D. Sorting
-the gaps once and taking prefix sums gives both for every D at once, in O(n log n), exactly.
+For a retriggering hold-off D and a gap g, the lit time after the last motion is min(g, D), and the hold-off expires when g > D. Which two
+candidates a gap lies between tells both for every D at once, exactly; sums over the cells between candidates are all that is needed.
 """
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from tuning.motion import Floats, Ints
+
+
+@dataclass(frozen=True)
+class DelayCells:
+    """Gaps sorted into days and the cells between candidates, once for any number of weights.
+
+    Attributes
+    ----------
+    candidates_s
+        Candidates, increasing. [s]
+    back
+        Where each candidate as given stands among them.
+    index
+        Cell of every gap: day times the number of cells, plus the cell between two candidates. Cell j holds (candidate j−1, candidate j]:
+        at g = D the next motion is in time.
+    gap_s
+        Gaps. [s]
+    days
+        Number of days.
+    """
+
+    candidates_s: Floats
+    back: Ints
+    index: Ints
+    gap_s: Floats
+    days: int
+
+    def expired_and_lit_s(self, weight: Floats) -> tuple[Floats, Floats]:
+        """``Σ w·[g > D]`` and ``Σ w·min(g, D)`` [s] of each day, ``(days, candidates)`` each."""
+        size = len(self.candidates_s) + 1
+        shape = (self.days, size)
+        count = np.bincount(self.index, weights=weight, minlength=self.days * size).reshape(shape)
+        length = np.bincount(self.index, weights=weight * self.gap_s, minlength=self.days * size).reshape(shape)
+        # Gaps in cells ≤ j are ≤ candidate j.
+        shorter = np.cumsum(length, axis=1)[:, :-1]
+        expired = count.sum(axis=1, keepdims=True) - np.cumsum(count, axis=1)[:, :-1]
+        lit = shorter + expired * self.candidates_s
+        return expired[:, self.back], lit[:, self.back]
+
+
+def delay_cells(gap_s: Floats, hold_off_s: Floats, day: Ints, days: int) -> DelayCells:
+    """Sort gaps into days and the cells between candidates.
+
+    Parameters
+    ----------
+    gap_s
+        Gaps. [s]
+    hold_off_s
+        Candidates, any order. [s]
+    day
+        Day index of each gap.
+    days
+        Number of days.
+    """
+    order = np.argsort(hold_off_s, kind="stable")
+    candidates = hold_off_s[order]
+    cell = np.searchsorted(candidates, gap_s, side="left")
+    return DelayCells(candidates, np.argsort(order), day * (len(candidates) + 1) + cell, gap_s, days)
 
 
 def expiries_and_lit_s(gap_s: Floats, hold_off_s: Floats, weight: Floats | None = None) -> tuple[Floats, Floats]:
@@ -33,31 +93,11 @@ def expiries_and_lit_s(gap_s: Floats, hold_off_s: Floats, weight: Floats | None 
     (array([1.]), array([150.]))
     """
     w = np.ones(len(gap_s)) if weight is None else weight
-    order = np.argsort(gap_s, kind="stable")
-    g, w = gap_s[order], w[order]
-    # First index with g > D: at g = D the next motion is in time.
-    cut = np.searchsorted(g, hold_off_s, side="right")
-    weight_until = np.concatenate([[0.0], np.cumsum(w)])
-    length_until = np.concatenate([[0.0], np.cumsum(w * g)])
-    expiries = weight_until[-1] - weight_until[cut]
-    return expiries, length_until[cut] + expiries * hold_off_s
+    cells = delay_cells(gap_s, hold_off_s, np.zeros(len(gap_s), dtype=np.int64), 1)
+    expired, lit = cells.expired_and_lit_s(w)
+    return expired[0], lit[0]
 
 
 def by_day(gap_s: Floats, hold_off_s: Floats, weight: Floats, day: Ints, days: int) -> tuple[Floats, Floats]:
-    """:func:`expiries_and_lit_s` for each day, ``(days, candidates)`` each.
-
-    One pass over the gaps per call: the cell between two candidates that a gap falls into tells all.
-    """
-    order = np.argsort(hold_off_s)
-    candidates = hold_off_s[order]
-    cell = np.searchsorted(candidates, gap_s, side="left")
-    size = len(candidates) + 1
-    index = day * size + cell
-    count = np.bincount(index, weights=weight, minlength=days * size).reshape(days, size)
-    length = np.bincount(index, weights=weight * gap_s, minlength=days * size).reshape(days, size)
-    # Gaps in cells ≤ j are ≤ candidate j: cell j holds (candidate j−1, candidate j].
-    shorter = np.cumsum(length, axis=1)[:, :-1]
-    expired = count.sum(axis=1, keepdims=True) - np.cumsum(count, axis=1)[:, :-1]
-    lit = shorter + expired * candidates
-    back = np.argsort(order)
-    return expired[:, back], lit[:, back]
+    """:func:`expiries_and_lit_s` for each day, ``(days, candidates)`` each."""
+    return delay_cells(gap_s, hold_off_s, day, days).expired_and_lit_s(weight)
