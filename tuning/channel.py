@@ -565,7 +565,8 @@ def _result(
         trial_days=TRIAL_DAYS if choice.decision == "trial" else None,
         motions=motion.frame(given.room_id, given.name),
         gaps=gaps.frame(given.room_id, given.name).with_columns(
-            p_still=seen.p_still, p_minding=seen.p_still * around.minds * around.lit
+            p_still=seen.p_still.astype(np.float32),
+            p_minding=(seen.p_still * around.minds * around.lit).astype(np.float32),
         ),
         switch_offs=offs,
         episodes=stays,

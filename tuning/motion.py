@@ -72,10 +72,13 @@ class MotionLog:
 
     def frame(self, room: str, channel: str) -> pl.DataFrame:
         """Return the MOTIONS frame."""
-        return pl.DataFrame(
-            {"room": room, "channel": channel, "start": self.start_us, "end": self.end_us},
-            schema={"room": pl.String, "channel": pl.String, "start": pl.Int64, "end": pl.Int64},
-        ).cast(dict(MOTIONS))  # type: ignore[arg-type]
+        start = pl.Series("start", self.start_us).cast(MOTIONS["start"])
+        # Events end where they start: one column in memory for both; constants as literals take none.
+        instant = np.array_equal(self.start_us, self.end_us)
+        end = start.alias("end") if instant else pl.Series("end", self.end_us).cast(MOTIONS["end"])
+        return pl.DataFrame([start, end]).select(
+            pl.lit(room).alias("room"), pl.lit(channel).alias("channel"), "start", "end"
+        )
 
 
 def of_channel(readings: pl.DataFrame, quantity: str, channel: str) -> pl.DataFrame:

@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from tuning.circumstances import Circumstances
-from tuning.delay_curve import by_day, expiries_and_lit_s
+from tuning.delay_curve import delay_cells, expiries_and_lit_s
 from tuning.gaps import ENDED_BY_MOTION, Gaps
 from tuning.motion import US, Floats, Ints, MotionLog
 from tuning.spells import (
@@ -190,9 +190,10 @@ def weekly_rates(
     weights = resampled_days(covered, draws, rng)
     weeks = np.maximum(weights @ covered, 1e-6)[:, None] / WEEK_DAYS
     absent = np.clip(1.0 - seen.p_still, 0, 1) * around.lit
+    cells = delay_cells(gaps.gap_s, hold_off_s, day, days)
 
     def total(weight: Floats) -> tuple[Floats, Floats]:
-        expired, lit_s = by_day(gaps.gap_s, hold_off_s, weight, day, days)
+        expired, lit_s = cells.expired_and_lit_s(weight)
         return weights @ expired / weeks, weights @ lit_s / weeks / 3600.0
 
     off_absent, wasted_h = total(absent)

@@ -36,13 +36,15 @@ READINGS: Final = pl.Schema(
 MOTIONS: Final = pl.Schema({"room": pl.String(), "channel": pl.String(), "start": TIME, "end": TIME})
 """One stretch of seen movement of one channel, merged over its detectors; start = end for an event. Sorted, disjoint."""
 
+END_KINDS: Final = ("motion", "log-gap", "end-of-log")
+
 GAPS: Final = pl.Schema(
     {
         "room": pl.String(),
         "channel": pl.String(),
         "start": TIME,
         "gap_s": pl.Float64(),
-        "end_kind": pl.String(),
+        "end_kind": pl.Enum(END_KINDS),
     }
 )
 """One pause between motions. ``start`` is the end of the motion before it; ``gap_s`` the motion-free time [s].
