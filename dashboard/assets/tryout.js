@@ -167,7 +167,7 @@
     const [e, eIn] = money_field('try-price', 'Price of energy [' + d.currency + ' per kWh]', s.price, v => { s.price = v; });
     parts.reset = el('button', {type: 'button', class: 'quiet', onclick: () => { s = start(); build(); follow(); parts.hold.focus(); }}, 'Back to the recommendation');
     controls.append(el('div', {class: 'fields'}, c, e), parts.reset);
-    parts.table = el('table', {class: 'compare'}); parts.told = el('div', {class: 'told', role: 'status'});
+    parts.table = el('table', {class: 'compare'}); parts.told = el('div', {class: 'try-told', role: 'status'});
     host.replaceChildren(controls, el('div', {class: 'outcome'}, parts.table, parts.told));
   }
   function show(given) {

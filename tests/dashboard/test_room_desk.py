@@ -76,7 +76,7 @@ def cheapest(channel, *, per_false_off, price):
 
 def test_the_price_at_which_the_recommendation_flips_is_where_it_does(page, made_up_site, channel):
     page.goto(f"{made_up_site}/room/r101?channel=wall")
-    told = page.locator(".told")
+    told = page.locator(".try-told")
     expect(told).to_contain_text("costs least")
     sentence = told.locator(".flip").first.inner_text().replace("\xa0", " ")
     low, high = (float(v) for v in re.findall(r"EUR ([\d.]+)", sentence.rstrip(".")))

@@ -348,7 +348,7 @@ def facts(here: Here, off: SwitchOff, said: Said) -> list[Component]:
         rows.append(("Said by a person", _word_on(said[off.time])))
     return [
         html.H3(f"{local:%a} {local.day} {local:%b %Y, %H:%M:%S}", className="when"),
-        html.Dl([html.Div([html.Dt(k), html.Dd(v)]) for k, v in rows], className="facts"),
+        html.Dl([html.Div([html.Dt(k), html.Dd(v)]) for k, v in rows], className="off-facts"),
     ]
 
 
