@@ -20,6 +20,7 @@ class WorkspaceStores:
         self.workspace: Workspace | None = ws
         self._pictures: dict[tuple[str, int], Pictures] = {}
         self._lock = threading.Lock()
+        self.reading = threading.Lock()
 
     def of(self, building: str) -> Store | None:
         """Return the store of a building as it is now; ``None`` where there is no such building."""
@@ -66,13 +67,18 @@ class WorkspaceStore:
 
     def analysis(self) -> Analysis | None:
         """Return the latest analysis, without frames."""
-        return None if self.number is None else analyses.summary(self.ws, self.building, self.number)
+        if self.number is None:
+            return None
+        with self.stores.reading:
+            return analyses.summary(self.ws, self.building, self.number)
 
     def full(self, channel: ChannelResult) -> ChannelResult:
         """Return a channel with its frames."""
         if self.number is None:
             return channel
-        return analyses.full_channel(self.ws, self.building, self.number, channel.room, channel.channel)
+        # A dozen figures of a page ask at once; one of them reads, the others wait for it.
+        with self.stores.reading:
+            return analyses.full_channel(self.ws, self.building, self.number, channel.room, channel.channel)
 
     def pictures(self, channel: ChannelResult) -> tuple[Timeline, Raster] | None:
         """Return a channel laid out along time."""

@@ -114,6 +114,8 @@ SHEET_UNSET: Final = "sheet-unset"
 
 # a room
 ROOM: Final = "room-place"
+ROOM_LATER: Final = "room-place-later"
+"""The same, once the first figure is there: what lies further down the page waits for what is seen first."""
 ROOM_HEAD: Final = "room-head"
 ROOM_CARD: Final = "room-card"
 ROOM_ASIDE: Final = "room-aside"

@@ -5,13 +5,19 @@ from __future__ import annotations
 from typing import Any
 
 import dash
-from dash import Output
+from dash import Input, Output, State
 
 from dashboard import ids
 from dashboard.pages.room import deciding, parts
 from dashboard.pages.room.context import PLACE, VERSION, Place, analysis_of, channel_of
 from dashboard.pages.room.sections import SECTIONS
 from dashboard.store import Stores
+
+LATER_JS = """
+function(figure, place, was) {
+  return figure && place && JSON.stringify(place) !== JSON.stringify(was) ? place : dash_clientside.no_update;
+}
+"""
 
 
 def register(app: dash.Dash, stores: Stores) -> None:
@@ -29,6 +35,13 @@ def register(app: dash.Dash, stores: Stores) -> None:
     def text(place: Place, _version: int | None) -> tuple[Any, ...]:
         return room_text(stores, place)
 
+    app.clientside_callback(
+        LATER_JS,
+        Output(ids.ROOM_LATER, "data"),
+        Input(ids.DELAY, "figure"),
+        State(ids.ROOM, "data"),
+        State(ids.ROOM_LATER, "data"),
+    )
     deciding.register(app, stores)
     for section in SECTIONS:
         section.register(app, stores)

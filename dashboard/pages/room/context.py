@@ -20,9 +20,10 @@ Place = dict[str, str]
 Drawn = tuple[go.Figure, dict[str, str]]
 
 PLACE = Input(ids.ROOM, "data")
+LATER = Input(ids.ROOM_LATER, "data")
 VERSION = Input(ids.VERSION, "data")
 SCHEME = Input(ids.SCHEME, "data")
-"""What a section's callbacks listen to: the address, a new analysis, light or dark."""
+"""What a section's callbacks listen to: the address (at once, or once the first figure is there), a new analysis, light or dark."""
 
 QUIET: dict[str, object] = {"displayModeBar": False}
 

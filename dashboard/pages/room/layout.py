@@ -35,6 +35,7 @@ def layout(building: str = "", room: str = "", channel: str = "", **state: str) 
     return html.Div(
         [
             dcc.Store(id=ids.ROOM, data=place),
+            dcc.Store(id=ids.ROOM_LATER),
             dcc.Store(id=ids.ROOM_URL),
             dcc.Store(id=ids.WINDOW),
             dcc.Store(id=ids.OFF),

@@ -21,7 +21,7 @@ from dashboard.figures.timeline import Timeline, local_times
 from dashboard.figures.window import Window, day_window, local_window, moved, scaled, within
 from dashboard.pages.room import parts
 from dashboard.pages.room.context import (
-    PLACE,
+    LATER,
     QUIET,
     SCHEME,
     VERSION,
@@ -111,7 +111,7 @@ def _bar() -> Component:
 def register(app: dash.Dash, stores: Stores) -> None:
     """Tie the section to the stores."""
 
-    @app.callback(Output(ids.RASTER_KEY, "children"), Output(ids.DAY_KEY, "children"), PLACE, VERSION)
+    @app.callback(Output(ids.RASTER_KEY, "children"), Output(ids.DAY_KEY, "children"), LATER, VERSION)
     def keys(place: Place, _version: int | None) -> tuple[Any, Any]:
         here = find(stores, place)
         made = here.pictures()
@@ -120,7 +120,7 @@ def register(app: dash.Dash, stores: Stores) -> None:
     @app.callback(
         Output(ids.DAY_CHOICE, "data"),
         Output(ids.DAY_CHOICE, "value"),
-        PLACE,
+        LATER,
         VERSION,
         Input(ids.RASTER, "clickData"),
         Input(ids.DAY_BACK, "n_clicks"),
@@ -132,7 +132,7 @@ def register(app: dash.Dash, stores: Stores) -> None:
     ) -> tuple[Any, Any]:
         return choose_day(stores, place, chosen, trigger=ctx.triggered_id, click=click)
 
-    @app.callback(*drawn(ids.RASTER), PLACE, SCHEME, Input(ids.DAY_CHOICE, "value"))
+    @app.callback(*drawn(ids.RASTER), LATER, SCHEME, Input(ids.DAY_CHOICE, "value"))
     def raster(place: Place, scheme: str | None, day: str | None) -> Drawn:
         made = find(stores, place).pictures()
         if made is None:
@@ -165,7 +165,7 @@ def register(app: dash.Dash, stores: Stores) -> None:
         Input(ids.DAY_CHOICE, "value"),
         Input(ids.WINDOW, "data"),
         Input(ids.OFF, "data"),
-        PLACE,
+        LATER,
     )
 
 

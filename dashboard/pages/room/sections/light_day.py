@@ -10,7 +10,7 @@ from dashboard import ids
 from dashboard.figures.light_day import light_day_figure
 from dashboard.figures.theme import palette
 from dashboard.pages.room.context import (
-    PLACE,
+    LATER,
     QUIET,
     SCHEME,
     VERSION,
@@ -38,7 +38,7 @@ def section() -> Component:
 def register(app: dash.Dash, stores: Stores) -> None:
     """Tie the section to the stores."""
 
-    @app.callback(Output(ids.LIGHT_DAY_BOX, "hidden"), *drawn(ids.LIGHT_DAY), PLACE, VERSION, SCHEME)
+    @app.callback(Output(ids.LIGHT_DAY_BOX, "hidden"), *drawn(ids.LIGHT_DAY), LATER, VERSION, SCHEME)
     def light_day(place: Place, _version: int | None, scheme: str | None) -> tuple[bool, *Drawn]:
         c = find(stores, place).channel
         return c.light.typical_day is None, *fitted(light_day_figure(c, palette(scheme)))

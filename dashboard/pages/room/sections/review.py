@@ -20,7 +20,7 @@ from dashboard.figures.theme import palette, sentence
 from dashboard.figures.timeline import US
 from dashboard.figures.window import within
 from dashboard.pages.room.context import (
-    PLACE,
+    LATER,
     QUIET,
     SCHEME,
     VERSION,
@@ -121,7 +121,7 @@ def register(app: dash.Dash, stores: Stores) -> None:
 
     @app.callback(
         Output(ids.OFF, "data"),
-        PLACE,
+        LATER,
         VERSION,
         Input(ids.DAY, "clickData"),
         Input({"kind": ids.OFF_ROW, "time": ALL}, "n_clicks"),

@@ -10,7 +10,7 @@ from dashboard import ids
 from dashboard.figures.season import season_figure
 from dashboard.figures.theme import palette
 from dashboard.pages.room.context import (
-    PLACE,
+    LATER,
     QUIET,
     SCHEME,
     VERSION,
@@ -38,7 +38,7 @@ def section() -> Component:
 def register(app: dash.Dash, stores: Stores) -> None:
     """Tie the section to the stores."""
 
-    @app.callback(Output(ids.SEASON_BOX, "hidden"), *drawn(ids.SEASON), PLACE, VERSION, SCHEME)
+    @app.callback(Output(ids.SEASON_BOX, "hidden"), *drawn(ids.SEASON), LATER, VERSION, SCHEME)
     def season(place: Place, _version: int | None, scheme: str | None) -> tuple[bool, *Drawn]:
         c = find(stores, place).channel
         return c.light.months is None, *fitted(season_figure(c, palette(scheme)))

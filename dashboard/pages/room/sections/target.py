@@ -10,7 +10,7 @@ from dashboard import ids
 from dashboard.figures.target_curve import target_figure
 from dashboard.figures.theme import palette
 from dashboard.pages.room.context import (
-    PLACE,
+    LATER,
     QUIET,
     SCHEME,
     VERSION,
@@ -38,7 +38,7 @@ def section() -> Component:
 def register(app: dash.Dash, stores: Stores) -> None:
     """Tie the section to the stores."""
 
-    @app.callback(Output(ids.TARGET_BOX, "hidden"), *drawn(ids.TARGET), PLACE, VERSION, SCHEME)
+    @app.callback(Output(ids.TARGET_BOX, "hidden"), *drawn(ids.TARGET), LATER, VERSION, SCHEME)
     def target(place: Place, _version: int | None, scheme: str | None) -> tuple[bool, *Drawn]:
         c = find(stores, place).channel
         return not c.light.target_curve, *fitted(target_figure(c, palette(scheme)))

@@ -10,7 +10,7 @@ from dashboard import ids
 from dashboard.figures.task_light import task_figure
 from dashboard.figures.theme import palette
 from dashboard.pages.room.context import (
-    PLACE,
+    LATER,
     QUIET,
     SCHEME,
     VERSION,
@@ -38,7 +38,7 @@ def section() -> Component:
 def register(app: dash.Dash, stores: Stores) -> None:
     """Tie the section to the stores."""
 
-    @app.callback(Output(ids.TASK_BOX, "hidden"), *drawn(ids.TASK), PLACE, VERSION, SCHEME)
+    @app.callback(Output(ids.TASK_BOX, "hidden"), *drawn(ids.TASK), LATER, VERSION, SCHEME)
     def task(place: Place, _version: int | None, scheme: str | None) -> tuple[bool, *Drawn]:
         c = find(stores, place).channel
         return c.light.task_lx_lit is None, *fitted(task_figure(c, palette(scheme)))
