@@ -32,7 +32,8 @@ ASSUMED_LOAD_W = 100.0
 """Stands in for a load that site.toml does not give; a finding says so."""
 
 
-def _zone(name: str) -> str:
+def known_zone(name: str) -> str:
+    """Return the name of a time zone, or raise ``ValueError`` where it is none."""
     try:
         ZoneInfo(name)
     except (KeyError, ValueError, OSError) as error:
@@ -125,29 +126,36 @@ class Room(_Model):
 
 
 class ColumnMeaning(_Model):
-    """What a column of a wide log is."""
+    """What a column of a wide log, or a point of a log by points, is."""
 
     room: str
     quantity: Quantity
     channel: str | None = None
     detector: str | None = None
+    scale: Annotated[float, Field(gt=0)] = 1.0
+    """What to multiply values with: 100 where an output is logged as a share of one."""
 
 
 class LogLayout(_Model):
     """How a group of log files is laid out."""
 
     files: str
-    layout: Literal["long", "wide"] = "long"
+    layout: Literal["long", "wide", "points"] = "long"
     time: str | tuple[str, ...] = "time"
     """Column with the time, or the names of a date column and a time column."""
     stamp: Literal["start", "end"] = "start"
     time_format: str | None = None
+    point: str | tuple[str, ...] = "point"
+    """Points: column that names the point of a row, or columns whose texts name it together, joined by " / "."""
+    value: str = "value"
+    """Points: column with the value."""
     columns: dict[str, ColumnMeaning] = Field(default_factory=dict)
 
     @model_validator(mode="after")
-    def _wide_needs_columns(self) -> LogLayout:
-        if self.layout == "wide" and not self.columns:
-            raise ValueError("a wide layout needs a table [logs.columns] that says which column is what")
+    def _needs_columns(self) -> LogLayout:
+        if self.layout != "long" and not self.columns:
+            what = "column" if self.layout == "wide" else "point"
+            raise ValueError(f"layout {self.layout!r} needs a table [logs.columns] that says which {what} is what")
         return self
 
 
@@ -155,7 +163,7 @@ class Building(_Model):
     """The ``[site]`` table."""
 
     name: str = "Unnamed building"
-    time_zone: Annotated[str, AfterValidator(_zone)]
+    time_zone: Annotated[str, AfterValidator(known_zone)]
     currency: str = "EUR"
     electricity_price: Annotated[float, Field(ge=0)] = DEFAULT_ELECTRICITY_PRICE
     emission_factor_kg: Annotated[float | None, Field(ge=0)] = None

@@ -13,9 +13,9 @@ from typing import Literal, get_args
 import polars as pl
 
 from tuning.errors import TuningError
+from tuning.logs.header import Header, tidy
 from tuning.logs.notes import Notes
 from tuning.logs.sources import is_log, open_log
-from tuning.logs.text import Header, tidy
 from tuning.logs.times import TimeColumn, joined, read_times
 from tuning.logs.values import NotAValueError, value_of
 from tuning.site import Quantity

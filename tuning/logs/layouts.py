@@ -1,4 +1,4 @@
-"""Long and wide tables: raw columns in, readings into the store."""
+"""Long tables, wide ones, and those by points: raw columns in, readings into the store."""
 
 from __future__ import annotations
 
@@ -11,10 +11,10 @@ from typing import Protocol
 import polars as pl
 
 from tuning.errors import LogError
+from tuning.logs.header import Header, tidy
 from tuning.logs.notes import Notes
 from tuning.logs.sources import Source
 from tuning.logs.store import Key, Store
-from tuning.logs.text import Header, tidy
 from tuning.logs.values import QUANTITIES, numbers
 from tuning.site import LogLayout, Site
 
@@ -22,6 +22,9 @@ KEYS = ["room", "channel", "quantity", "detector"]
 MOST_SHOWN = 5
 """How many names a message shows."""
 LONG_RULE = "Long logs have time, room, channel, quantity and value"
+POINTS_RULE = "A log by points has a time, one or more columns that name the point, and a value"
+POINT_JOIN = " / "
+"""Between the texts that name a point together."""
 WIDE_RULE = "A wide log has the time column and the columns that [[logs]] names"
 
 
@@ -54,10 +57,24 @@ class Layout(Protocol):
     def take(self, frame: pl.DataFrame, store: Store, path: Path) -> None:
         """Put rows with their time ``t`` into the store."""
 
+    def finish(self, path: Path) -> None:
+        """Say what no file of the group held; ``path`` stands for the group."""
+
 
 def layout_of(given: LogLayout, site: Site, notes: Notes) -> Layout:
     """Choose the reader of a layout."""
-    return Wide(given, site, notes) if given.layout == "wide" else Long(given, site, notes)
+    return {"long": Long, "wide": Wide, "points": Points}[given.layout](given, site, notes)
+
+
+def keys_of(given: LogLayout) -> dict[str, Key]:
+    """Series of every column or point that ``[logs.columns]`` names."""
+    meanings = [(m.room, m.channel or "", m.quantity, m.detector or "") for m in given.columns.values()]
+    often = Counter(meanings)
+    # Two columns for the same thing are two detectors, told apart by the names of their columns.
+    return {
+        name: Key(*meaning) if often[meaning] == 1 else Key(*meaning[:3], meaning[3] or name.strip())
+        for name, meaning in zip(given.columns, meanings, strict=True)
+    }
 
 
 def time_names(given: LogLayout) -> tuple[str, ...]:
@@ -178,6 +195,9 @@ class Long:
             key = Key(room.strip(), (channel or "").strip(), quantity.strip().lower(), (detector or "").strip())
             store.add(key, t.to_numpy(), value.to_numpy(), end=self._end, path=path)
 
+    def finish(self, path: Path) -> None:
+        """See :class:`Layout`; a long log says all it has to say row by row."""
+
 
 class Wide:
     """One row per time, one column per series, as ``[logs.columns]`` says."""
@@ -186,13 +206,7 @@ class Wide:
 
     def __init__(self, given: LogLayout, site: Site, notes: Notes) -> None:
         self._end, self._notes, self._time = given.stamp == "end", notes, time_names(given)
-        meanings = [(m.room, m.channel or "", m.quantity, m.detector or "") for m in given.columns.values()]
-        often = Counter(meanings)
-        # Two columns for the same thing are two detectors, told apart by the names of their columns.
-        self._columns = {
-            name: Key(*meaning) if often[meaning] == 1 else Key(*meaning[:3], meaning[3] or name.strip())
-            for name, meaning in zip(given.columns, meanings, strict=True)
-        }
+        self._columns, self._scale = keys_of(given), {name: m.scale for name, m in given.columns.items()}
         self._rooms = set(site.rooms)
         self.unknown: Counter[str] = Counter()
         self.header = Header(self._time, tuple(self._columns))
@@ -240,9 +254,9 @@ class Wide:
             if plain[name].len() < raw.height or plain[name].null_count() > raw[name].null_count()
         ]
         read = plain.drop(odd) if plain.height == raw.height else pl.DataFrame()
-        return read.with_columns(*(self._column(raw[name], where) for name in odd)).with_columns(
-            _row=pl.int_range(raw.height, dtype=pl.UInt32)
-        )
+        read = read.with_columns(*(self._column(raw[name], where) for name in odd))
+        scaled = [pl.col(name) * self._scale[name] for name in self._bound if self._scale[name] != 1]
+        return read.with_columns(*scaled, _row=pl.int_range(raw.height, dtype=pl.UInt32))
 
     def _column(self, column: pl.Series, where: Where) -> pl.Series:
         value, doubts, wrong = numbers(column, self._columns[column.name].quantity)
@@ -275,6 +289,89 @@ class Wide:
                 end=self._end,
                 path=path,
             )
+
+
+class Points:
+    """One reading per row, its series named as the export names points: ``time, point, value``, and ``[logs.columns]``."""
+
+    series = ["point"]  # noqa: RUF012
+
+    def __init__(self, given: LogLayout, site: Site, notes: Notes) -> None:
+        self._end, self._notes, self._time = given.stamp == "end", notes, time_names(given)
+        self._point = (given.point,) if isinstance(given.point, str) else tuple(given.point)
+        self._value, self._keys = given.value, keys_of(given)
+        self._meanings = pl.DataFrame(
+            {
+                "point": list(self._keys),
+                "quantity": [m.quantity for m in given.columns.values()],
+                "scale": [m.scale for m in given.columns.values()],
+            }
+        )
+        self._rooms = set(site.rooms)
+        self.header = Header((*self._time, *self._point, self._value))
+        self.unknown: Counter[str] = Counter()
+        self._left: Counter[str] = Counter()
+        self._seen: set[str] = set()
+
+    def times(self, source: Source) -> list[int]:
+        """See :class:`Layout`."""
+        return _time_positions(source, self._time, POINTS_RULE)
+
+    def bind(self, source: Source) -> list[int]:
+        """See :class:`Layout`."""
+        return [_position(source.names, name, source.path, POINTS_RULE) for name in (*self._point, self._value)]
+
+    def frame(self, raw: pl.DataFrame, where: Where) -> pl.DataFrame:
+        """See :class:`Layout`."""
+        *named, value = raw.columns
+        point = pl.concat_str([point_text(name) for name in named], separator=POINT_JOIN)
+        rows = raw.select(point=point, value=pl.col(value), _row=pl.int_range(pl.len(), dtype=pl.UInt32))
+        known = rows.join(self._meanings, on="point", how="inner", maintain_order="left")
+        if known.height < rows.height:
+            left = rows.join(self._meanings, on="point", how="anti")["point"].value_counts(sort=True)
+            # Hostile logs name a point per row; so many names are never shown.
+            for name, count in left.head(1000).iter_rows():
+                if name in self._left or len(self._left) < 1000:
+                    self._left[name] += count
+        self._seen.update(known["point"].unique())
+        read, doubts, wrong = numbers(known["value"], known["quantity"])
+        if wrong is not None:
+            raise _no_value(where, int(known["_row"][wrong[0]]), self._value, wrong[1])
+        self._notes.count("comma-ambiguous", doubts, path=where.path)
+        blank = known["value"].is_null()
+        if known.schema["value"] == pl.String:
+            blank = blank | (known["value"].str.strip_chars() == "")
+        # As in a wide log an empty cell is no reading.
+        return known.select("point", "_row", value=pl.Series(read) * known["scale"]).filter(~blank)
+
+    def take(self, frame: pl.DataFrame, store: Store, path: Path) -> None:
+        """See :class:`Layout`."""
+        groups = frame.group_by("point").agg("t", "value")
+        for point, t, value in zip(groups["point"], groups["t"], groups["value"], strict=True):
+            key = self._keys[point]
+            if key.room not in self._rooms:
+                self._notes.count("unknown-room", len(t), path=path)
+                self.unknown[key.room] += len(t)
+                continue
+            store.add(key, t.to_numpy(), value.to_numpy(), end=self._end, path=path)
+
+    def finish(self, path: Path) -> None:
+        """Say which points are left out, and which are in no file; raise where none is."""
+        names = [name for name, _ in self._left.most_common()]
+        shown = ", ".join(names[:MOST_SHOWN]) + (f" and {len(names) - MOST_SHOWN} more" if len(names) > MOST_SHOWN else "")
+        self._notes.count("unmapped-points", sum(self._left.values()), what=shown)
+        missing = [name for name in self._keys if name not in self._seen]
+        if missing and len(missing) == len(self._keys):
+            rule = "The points of [logs.columns] must be in a file"
+            found = f"no point {missing[0]!r} in any file of its [[logs]]" + (f", only {shown}" if shown else "")
+            raise LogError(path, "", found, rule, "Correct the names in site.toml")
+        for name in missing:
+            self._notes.count("missing-point", 1, what=repr(name))
+
+
+def point_text(name: str) -> pl.Expr:
+    """Text of a column that names points, as ``[logs.columns]`` spells it."""
+    return pl.col(name).cast(pl.String, strict=False).str.strip_chars().fill_null("")
 
 
 def _no_value(where: Where, index: int, column: str, found: str) -> LogError:

@@ -26,6 +26,7 @@ _TEXTS: dict[str, tuple[Severity, str]] = {
     "impossible-values": ("warning", "{rows} with {what}; left out"),
     "motion-shares": ("info", "{rows} of {what} lie between 0 and 1: shares of a sample in which there was movement; any counts as movement"),
     "missing-column": ("warning", "column {what} is not in {rows}"),
+    "missing-point": ("warning", "point {what} is in no file of its [[logs]]"),
     "out-of-order": ("info", "{rows} out of order; sorted by time"),
     "output-of-one": ("warning", "{rows} of {what} never exceed 1: output is in percent; if this is a share of one, or on and off, convert it"),
     "repeated-header": ("info", "{rows} that repeat the header; left out"),
@@ -34,6 +35,7 @@ _TEXTS: dict[str, tuple[Severity, str]] = {
     "unknown-channel": ("warning", "{rows} of channel {what}, which site.toml does not name; they count for no channel"),
     "unknown-room": ("warning", "{rows} of rooms that site.toml does not name ({what}); left out"),
     "unmapped-columns": ("info", "columns that site.toml does not map are left out: {what}"),
+    "unmapped-points": ("info", "{rows} of points that site.toml does not map are left out: {what}"),
     "unmatched-files": ("warning", "no file fits {what} of [[logs]]"),
 }  # fmt: skip
 

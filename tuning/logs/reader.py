@@ -16,9 +16,9 @@ import polars as pl
 
 from tuning.errors import FolderError, LogError
 from tuning.logs.clock import Clock
-from tuning.logs.layouts import MOST_SHOWN, Layout, Where, Wide, layout_of
+from tuning.logs.layouts import MOST_SHOWN, Layout, Where, layout_of
 from tuning.logs.notes import Notes
-from tuning.logs.sources import SUFFIXES, Batch, Source, is_log, open_frame, open_log
+from tuning.logs.sources import SUFFIXES, Batch, Source, first_rows, is_log, open_frame, open_log
 from tuning.logs.store import Rows, Store, Values, reading_frames
 from tuning.logs.times import EARLIEST_US, LATEST_US, TimeColumn, day_is_first, either_order, joined, read_times
 from tuning.results import Finding
@@ -105,7 +105,9 @@ class _Group:
         return answer is not False
 
 
-def read_logs(folder: Path, site: Site, *, progress: Progress | None = None) -> Logs:
+def read_logs(
+    folder: Path, site: Site, *, progress: Progress | None = None, most_rows: int | None = None
+) -> Logs:
     """Read all logs of a building folder.
 
     Parameters
@@ -116,6 +118,8 @@ def read_logs(folder: Path, site: Site, *, progress: Progress | None = None) -> 
         What site.toml says.
     progress
         Called with the share done (0…1) and what is being done.
+    most_rows
+        Stop in each file once so many rows are read; for a first look.
 
     Returns
     -------
@@ -129,7 +133,7 @@ def read_logs(folder: Path, site: Site, *, progress: Progress | None = None) -> 
         If a file cannot be read as what it is said to be. The first problem is told.
     """
     notes = Notes()
-    groups = _groups(folder, site, notes)
+    groups = _groups(folder, site, notes, most_rows)
     sizes = [max(path.stat().st_size, 1) for group in groups for path in group.paths]
     store, done = Store(site, notes), 0
     say = progress or (lambda _share, _what: None)
@@ -188,9 +192,10 @@ def _no_motion(logs: Logs, site: Site, unknown: Counter[str]) -> tuple[str, str]
     return found, "Export the motion of the detectors too, as quantity motion or occupied"
 
 
-def _groups(folder: Path, site: Site, notes: Notes) -> list[_Group]:
+def _groups(folder: Path, site: Site, notes: Notes, most_rows: int | None) -> list[_Group]:
     def sources(path: Path, reader: Layout, notes: Notes) -> Generator[Source]:
-        return open_log(path, reader.header, notes)
+        opened = open_log(path, reader.header, notes)
+        return opened if most_rows is None else first_rows(opened, most_rows)
 
     groups = []
     for layout in site.logs or (LogLayout(files="*"),):
@@ -225,8 +230,7 @@ def _read(group: _Group, site: Site, store: Store, shown: Callable[[Path, float]
                 _read_source(source, group, clock, store, partial(shown, path))
     for path, rows in clock.release(group.reader.series):
         group.reader.take(rows, store, path)
-    if isinstance(group.reader, Wide):
-        group.reader.finish(group.paths[0])
+    group.reader.finish(group.paths[0])
 
 
 def _read_source(source: Source, group: _Group, clock: Clock, store: Store, shown: Callable[[float], None]) -> None:

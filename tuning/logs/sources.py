@@ -7,7 +7,7 @@ import io
 import zipfile
 import zlib
 from collections.abc import Callable, Generator, Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
 from typing import IO
@@ -17,8 +17,9 @@ import polars as pl
 from polars.exceptions import PolarsError
 
 from tuning.errors import LogError
+from tuning.logs.header import Header, find_header, header_row
 from tuning.logs.notes import Notes
-from tuning.logs.text import BLOCK, Block, Header, blocks, find_header, read_block, row_of
+from tuning.logs.text import BLOCK, Block, blocks, read_block, row_of
 
 SUFFIXES = (".csv", ".tsv", ".parquet", ".xlsx", ".csv.gz", ".tsv.gz", ".zip")
 """What is a log where site.toml does not say which files are."""
@@ -116,6 +117,25 @@ def _open(path: Path, stream: IO[bytes], size: int, header: Header, notes: Notes
         )
     else:
         yield _text(path, stream.read, lambda: stream.tell() / max(size, 1), header, notes)
+
+
+def first_rows(opened: Generator[Source], most: int) -> Generator[Source]:
+    """Cut every source short once ``most`` rows or more were read."""
+
+    def cut(source: Source) -> Callable[[Sequence[int]], Iterator[Batch]]:
+        def batches(wanted: Sequence[int]) -> Iterator[Batch]:
+            rows = 0
+            for batch in source.batches(wanted):
+                yield Batch(batch.frame.head(most - rows), batch.row, batch.share)
+                rows += batch.frame.height
+                if rows >= most:
+                    return
+
+        return batches
+
+    with closing(opened):
+        for source in opened:
+            yield Source(source.path, source.names, cut(source))
 
 
 # Text ------------------------------------------------------------------------------------------------------------
@@ -298,8 +318,11 @@ def _excel(path: Path, stream: IO[bytes], header: Header) -> Source:
         sheet = fastexcel.read_excel(stream.read()).load_sheet(0, header_row=None, dtypes="string").to_polars()
     sheet.columns = [str(i) for i in range(sheet.width)]
     best, start = -1, 0
-    for index, cells in enumerate(sheet.head(100).iter_rows()):
-        row = [cell or "" for cell in cells]
+    rows = [[cell or "" for cell in cells] for cells in sheet.head(100).iter_rows()]
+    if header.unknown:
+        start = header_row(rows)[0] or 0
+        rows = []
+    for index, row in enumerate(rows):
         if header.complete(row):
             start = index
             break

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import codecs
-import csv
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -16,13 +15,10 @@ from polars.exceptions import PolarsError
 from tuning.errors import LogError
 from tuning.logs.notes import Notes
 
-DELIMITERS = ",;\t|"
 FIRST_BLOCK, BLOCK = 1 << 18, 1 << 23
 """Bytes read at a time: a small first block tells the layout quickly, 8 MiB ones keep polars busy. Chosen by us."""
 LONGEST_LINE = 1 << 24
 """A longer line [B] is no row of a log. Chosen by us: 10,000 columns of 100 characters are 1 MB."""
-HEADER_WITHIN = 100
-"""The header is among so many first lines; exports put titles before it. Chosen by us."""
 CONTROL_SHARE = 0.02
 """Text with more control characters than this is not text. Chosen by us."""
 
@@ -30,31 +26,6 @@ MOST_SURPLUS = 8
 """So many empty fields may follow a row's last one; some exports end each row with delimiters. Chosen by us."""
 
 Read = Callable[[int], bytes]
-
-
-@dataclass(frozen=True)
-class Header:
-    """What a header must hold: all of ``every`` and, where ``some`` is not empty, at least one of those."""
-
-    every: tuple[str, ...]
-    some: tuple[str, ...] = ()
-
-    def hits(self, names: Sequence[str]) -> int:
-        """How many of the wanted columns are there."""
-        have = {tidy(name) for name in names}
-        return sum(tidy(name) in have for name in (*self.every, *self.some))
-
-    def complete(self, names: Sequence[str]) -> bool:
-        """Whether these names are such a header."""
-        have = {tidy(name) for name in names}
-        return all(tidy(name) in have for name in self.every) and (
-            not self.some or any(tidy(name) in have for name in self.some)
-        )
-
-
-def tidy(name: str) -> str:
-    """Column name without what exports add: blanks, quotation marks, upper case."""
-    return name.strip().strip('"').strip().casefold()
 
 
 @dataclass(frozen=True)
@@ -206,55 +177,6 @@ def _checked(block: Block, path: Path) -> Block:
     except UnicodeDecodeError:
         return Block(block.data.decode("latin-1").encode("utf-8"), block.line, block.cut)
     return block
-
-
-def find_header(block: Block, header: Header, path: Path) -> tuple[str, list[str], Block]:
-    """Find the header among the first lines, and the delimiter by it.
-
-    Returns
-    -------
-    Delimiter, names, and the block after the header. Where no line is the wanted header, the best or first line is
-    returned, so that the caller can say which column is missing.
-
-    Raises
-    ------
-    LogError
-        If no line has more than one column.
-    """
-    best: tuple[int, int, str, list[str], int] | None = None
-    end = 0
-    for number in range(HEADER_WITHIN):
-        begin, end = end, block.data.find(b"\n", end) + 1
-        if end == 0:
-            break
-        text = block.data[begin:end].decode("utf-8").strip("\r\n")
-        for delimiter in DELIMITERS:
-            names = _fields(text, delimiter)
-            if len(names) < 2:
-                continue
-            if header.complete(names):
-                return delimiter, names, Block(block.data[end:], block.line + number + 1, block.cut)
-            key = (header.hits(names), len(names))
-            if best is None or key > best[:2]:
-                best = (*key, delimiter, names, end)
-    if best is None:
-        shown = block.data[:200].decode("utf-8", errors="replace").strip().split("\n")[0][:60]
-        raise LogError(
-            path,
-            f"row {block.line}",
-            f"found {shown!r}, which is one column",
-            "A log has columns apart by comma, semicolon, tab or bar",
-            "Export it again as CSV",
-        )
-    _, _, delimiter, names, end = best
-    return delimiter, names, Block(block.data[end:], block.line + block.data.count(b"\n", 0, end), block.cut)
-
-
-def _fields(text: str, delimiter: str) -> list[str]:
-    try:
-        return next(csv.reader([text], delimiter=delimiter), [])
-    except (csv.Error, StopIteration):
-        return text.split(delimiter)
 
 
 @dataclass(frozen=True)
