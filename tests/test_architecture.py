@@ -50,7 +50,7 @@ def test_no_file_holds_the_address_of_a_package_registry():
 def test_every_command_and_every_key_stands_in_the_readme():
     readme = (ROOT / "README.md").read_text(encoding="utf-8")
     for command in app.registered_commands:
-        assert f"holdoff {command.callback.__name__}" in readme
+        assert f"holdoff {command.name or command.callback.__name__}" in readme
     for model in (Building, Room, Channel, SettingsChange, SpotReading, LogLayout):
         for name, field in model.model_fields.items():
             assert (field.alias or name) in readme, f"{model.__name__}.{name}"

@@ -116,6 +116,29 @@ def check(
         )
 
 
+@app.command(name="map")
+def map_(  # the word for it is a builtin
+    folder: Annotated[
+        Path, typer.Argument(help="Folder with the exports, and site.toml if there is one.", show_default=False)
+    ],
+    write: Annotated[  # noqa: FBT002  typer calls it so
+        bool,
+        typer.Option("--write", help="Write the proposal into site.toml; what is not sure is marked to be confirmed."),
+    ] = False,
+    time_zone: Annotated[
+        str | None, typer.Option(help="Zone of local times, such as Europe/Copenhagen, for a new site.toml.")
+    ] = None,
+    json: Annotated[Path | None, typer.Option(help="Write the whole proposal as JSON.")] = None,
+) -> None:
+    """Look at exports and propose which column or point is which room, channel and quantity."""
+    from tuning.console import progress
+    from tuning.mapping.command import run, tell
+
+    with progress(Console(stderr=True)) as say:
+        told = run(folder, write=write, time_zone=time_zone, json_path=json, progress=say)
+    tell(_console(), told)
+
+
 @app.command()
 def serve(
     workspace: Annotated[

@@ -10,6 +10,7 @@ from typing import Any
 
 import polars as pl
 
+from tuning.logs.own import MARK
 from tuning.results import Analysis, ChannelResult, PerWeek, Settings
 from tuning.schemas import EPISODES, SWITCH_OFFS
 
@@ -188,6 +189,8 @@ def write_events(analysis: Analysis, folder: Path) -> tuple[Path, Path]:
     stays = [c.episodes for c in analysis.channels if c.episodes is not None]
     offs = [c.switch_offs for c in analysis.channels if c.switch_offs is not None]
     episodes_path, offs_path = folder / "episodes.parquet", folder / "switch_offs.parquet"
-    (pl.concat(stays) if stays else EPISODES.to_frame()).write_parquet(episodes_path)
-    (pl.concat(offs).sort("time") if offs else SWITCH_OFFS.to_frame()).write_parquet(offs_path)
+    (pl.concat(stays) if stays else EPISODES.to_frame()).write_parquet(episodes_path, metadata={MARK: "episodes"})
+    (pl.concat(offs).sort("time") if offs else SWITCH_OFFS.to_frame()).write_parquet(
+        offs_path, metadata={MARK: "switch_offs"}
+    )
     return episodes_path, offs_path

@@ -63,7 +63,9 @@ class Layout(Protocol):
 
 def layout_of(given: LogLayout, site: Site, notes: Notes) -> Layout:
     """Choose the reader of a layout."""
-    return {"long": Long, "wide": Wide, "points": Points}[given.layout](given, site, notes)
+    if given.layout == "long":
+        return Long(given, site, notes)
+    return Wide(given, site, notes) if given.layout == "wide" else Points(given, site, notes)
 
 
 def keys_of(given: LogLayout) -> dict[str, Key]:
@@ -358,7 +360,9 @@ class Points:
     def finish(self, path: Path) -> None:
         """Say which points are left out, and which are in no file; raise where none is."""
         names = [name for name, _ in self._left.most_common()]
-        shown = ", ".join(names[:MOST_SHOWN]) + (f" and {len(names) - MOST_SHOWN} more" if len(names) > MOST_SHOWN else "")
+        shown = ", ".join(names[:MOST_SHOWN]) + (
+            f" and {len(names) - MOST_SHOWN} more" if len(names) > MOST_SHOWN else ""
+        )
         self._notes.count("unmapped-points", sum(self._left.values()), what=shown)
         missing = [name for name in self._keys if name not in self._seen]
         if missing and len(missing) == len(self._keys):

@@ -29,6 +29,7 @@ _TEXTS: dict[str, tuple[Severity, str]] = {
     "missing-point": ("warning", "point {what} is in no file of its [[logs]]"),
     "out-of-order": ("info", "{rows} out of order; sorted by time"),
     "output-of-one": ("warning", "{rows} of {what} never exceed 1: output is in percent; if this is a share of one, or on and off, convert it"),
+    "own-results": ("info", "{what} is a result of holdoff itself, not a log; left out"),
     "repeated-header": ("info", "{rows} that repeat the header; left out"),
     "short-rows": ("warning", "{rows} with fewer fields than the header; the missing ones count as empty"),
     "stamp-unused": ("warning", "series {what} comes at no regular interval, so stamp = \"end\" moves nothing in it"),

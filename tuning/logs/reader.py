@@ -18,6 +18,7 @@ from tuning.errors import FolderError, LogError
 from tuning.logs.clock import Clock
 from tuning.logs.layouts import MOST_SHOWN, Layout, Where, layout_of
 from tuning.logs.notes import Notes
+from tuning.logs.own import is_own_result
 from tuning.logs.sources import SUFFIXES, Batch, Source, first_rows, is_log, open_frame, open_log
 from tuning.logs.store import Rows, Store, Values, reading_frames
 from tuning.logs.times import EARLIEST_US, LATEST_US, TimeColumn, day_is_first, either_order, joined, read_times
@@ -105,9 +106,7 @@ class _Group:
         return answer is not False
 
 
-def read_logs(
-    folder: Path, site: Site, *, progress: Progress | None = None, most_rows: int | None = None
-) -> Logs:
+def read_logs(folder: Path, site: Site, *, progress: Progress | None = None, most_rows: int | None = None) -> Logs:
     """Read all logs of a building folder.
 
     Parameters
@@ -204,8 +203,12 @@ def _groups(folder: Path, site: Site, notes: Notes, most_rows: int | None) -> li
         wanted = is_log if not site.logs else Path.is_file
         try:
             paths = tuple(path for path in sorted(folder.glob(layout.files)) if wanted(path))
+            own = {path for path in paths if is_own_result(path)}
         except (ValueError, NotImplementedError, OSError) as error:
             raise FolderError(folder, f"files = {layout.files!r} in [[logs]]: {error}", "Mend the pattern") from error
+        for path in sorted(own):
+            notes.count("own-results", 1, what=path.name)
+        paths = tuple(path for path in paths if path not in own)
         if paths:
             groups.append(_Group(layout, sources, paths, layout_of(layout, site, notes), notes))
         elif site.logs:

@@ -63,7 +63,12 @@ def find_time(names: tuple[str, ...], frame: pl.DataFrame) -> Found | None:
         if found is None:
             continue
         words = set(plain(name).split())
-        score = found.proposal.confidence + 0.2 * bool(words & set(WORDS)) - 0.15 * bool(words & set(END_WORDS)) - 0.001 * index
+        score = (
+            found.proposal.confidence
+            + 0.2 * bool(words & set(WORDS))
+            - 0.15 * bool(words & set(END_WORDS))
+            - 0.001 * index
+        )
         if len(np.unique(found.us[:SAMPLE])) < min(3, len(found.us)):
             score -= 0.5
         if best is None or score > best[0]:
@@ -105,7 +110,9 @@ def _column(names: tuple[str, ...], frame: pl.DataFrame, at: tuple[int, ...]) ->
         reasons.append(f"{' '.join(sorted(ends))!r} in its name: the time closes its interval")
     first = tuple(str(v) for v in column.drop_nulls().head(3))
     local = bool(times.local[good].any())
-    reasons.append("times carry no offset: local times of the building" if local else "times carry their offset, or are epochs")
+    reasons.append(
+        "times carry no offset: local times of the building" if local else "times carry their offset, or are epochs"
+    )
     proposal = TimeProposal(
         columns=tuple(names[i] for i in at),
         time_format=form or None,
@@ -166,7 +173,11 @@ def _form(head: pl.Series) -> tuple[str | None, list[str], float]:
     spans = [(_span(head, form), i, form) for i, (_, form) in enumerate(good)]
     span, _, form = min(spans)
     doubt = sum(abs(s - span) <= 0 for s, _, _ in spans) > 1
-    return form, [f"times have the form {form}"] + (["other forms fit as well"] if doubt else []), 0.6 if doubt else 0.85 if len(good) > 1 else 0.95
+    return (
+        form,
+        [f"times have the form {form}"] + (["other forms fit as well"] if doubt else []),
+        0.6 if doubt else 0.85 if len(good) > 1 else 0.95,
+    )
 
 
 def _parsed(head: pl.Series, form: str) -> pl.Series:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from contextlib import closing
 from dataclasses import dataclass
 from pathlib import Path
@@ -45,14 +45,16 @@ class Kind:
     files: tuple[Path, ...]
 
 
-def kinds_of(folder: Path, *, progress: Callable[[float, str], None]) -> tuple[list[Kind], list[str]]:
+def kinds_of(
+    folder: Path, *, progress: Callable[[float, str], None], aside: Collection[Path] = ()
+) -> tuple[list[Kind], list[str]]:
     """Look at every log of a folder.
 
     Returns
     -------
     Files by header, in order of their names; and a line per file that nothing can be made of.
     """
-    paths = [path for path in sorted(folder.iterdir()) if is_log(path)]
+    paths = [path for path in sorted(folder.iterdir()) if is_log(path) and path not in aside]
     found: dict[tuple[str, ...], list[Look]] = {}
     files: dict[tuple[str, ...], list[Path]] = {}
     problems = []
@@ -86,7 +88,9 @@ def _looks(path: Path, known: dict[tuple[str, ...], int]) -> list[Look]:
                     break
             frame = pl.concat(parts, how="vertical_relaxed") if parts else pl.DataFrame()
             member = source.path.name.partition(": ")[2] if source.path != path else path.name
-            looks.append(Look(path, re.split(r"\.(?:csv|tsv|txt|parquet|xlsx|gz|zip)\b", member)[0], names, frame, whole))
+            looks.append(
+                Look(path, re.split(r"\.(?:csv|tsv|txt|parquet|xlsx|gz|zip)\b", member)[0], names, frame, whole)
+            )
     return looks
 
 

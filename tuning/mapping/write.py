@@ -149,11 +149,17 @@ def _with_site(old: _Old, mapping: Mapping) -> list[Section]:
         return list(old.sections)
     if mapping.time_zone is None:
         rule = "Logs without an offset are read in the building's time zone"
-        raise SiteError(old.path, "site.time_zone", "the key is missing", rule, "give the zone, such as Europe/Copenhagen")
+        raise SiteError(
+            old.path, "site.time_zone", "the key is missing", rule, "give the zone, such as Europe/Copenhagen"
+        )
     zone = f"time_zone = {string(mapping.time_zone)}   {CONFIRM}\n"
     if "site" not in old.data:
         name = f"name = {string(mapping.name)}\n" if mapping.name else f'name = "Unnamed building"   {CONFIRM}\n'
-        head = "" if old.sections else "# Written by holdoff map. Lines that end in # confirm were assumed: correct them, or take the mark away.\n\n"
+        head = (
+            ""
+            if old.sections
+            else "# Written by holdoff map. Lines that end in # confirm were assumed: correct them, or take the mark away.\n\n"
+        )
         prices = "electricity_price = 0.30   # per kWh   # confirm\ncost_per_false_off = 0.35  # what one nuisance switch-off costs   # confirm\n"
         return [Section((), head), Section(("site",), f"[site]\n{name}{zone}{prices}\n"), *old.sections]
     parts = []
@@ -232,7 +238,12 @@ def _with_logs(parts: list[Section], mapping: Mapping) -> list[Section]:
 
 
 def _logs(layout: LogLayout, mapping: Mapping) -> str:
-    lines = ["[[logs]]", f"files = {string(layout.files)}", f"layout = {string(layout.layout)}", f"time = {_names(layout.time)}"]
+    lines = [
+        "[[logs]]",
+        f"files = {string(layout.files)}",
+        f"layout = {string(layout.layout)}",
+        f"time = {_names(layout.time)}",
+    ]
     if layout.stamp != "start":
         lines.append(f"stamp = {string(layout.stamp)}")
     if layout.time_format is not None:
@@ -264,5 +275,3 @@ def _meaning(meaning: ColumnMeaning) -> str:
             yield f"scale = {meaning.scale!r}"
 
     return "{ " + ", ".join(parts()) + " }"
-
-
