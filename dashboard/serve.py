@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import logging
 import os
+import signal
 import socket
 import sys
+import threading
 from collections.abc import Callable, Iterable
 from contextlib import closing
 from pathlib import Path
@@ -84,6 +86,9 @@ def _run(stores: Stores, start: Callable[[], None], *, folder: Path, host: str, 
     app = create_app(stores).server
     served = own_names_only(app) if host in LOOPBACK else app
     server = waitress.create_server(served, sockets=[_listen(host, port)], threads=THREADS)
+    if threading.current_thread() is threading.main_thread():
+        # Whoever asks the program to end lets it end its worker and tidy up, as Ctrl+C does.
+        signal.signal(signal.SIGTERM, lambda *_: sys.exit(0))
     start()
     sys.stdout.write(f"holdoff: {folder} on http://{host}:{port} (Ctrl+C ends)\n")
     sys.stdout.flush()

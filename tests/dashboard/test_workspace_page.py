@@ -10,6 +10,7 @@ import sys
 import threading
 import time
 from contextlib import contextmanager
+from pathlib import Path
 
 import polars as pl
 import pytest
@@ -204,6 +205,18 @@ def start(folder, port):
     server.stdout.close()
     time.sleep(0.1)
     return server
+
+
+def test_a_server_that_is_asked_to_end_ends_its_worker_too(tmp_path):
+    server = start(tmp_path / "w", free_port())
+    children = Path(f"/proc/{server.pid}/task/{server.pid}/children")
+    workers = [int(pid) for task in children.parent.parent.glob("*/children") for pid in task.read_text().split()]
+
+    server.terminate()
+
+    assert server.wait(timeout=30) == 0
+    assert len(workers) == 1
+    assert not Path(f"/proc/{workers[0]}").exists()
 
 
 def test_facts_are_edited_seen_by_others_and_taken_back(page, tmp_path):
