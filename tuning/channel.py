@@ -31,12 +31,13 @@ from tuning.hold_off import HoldOffInForce, Lags, hold_off_in_force, observed_of
 from tuning.joint import Surface, response_of, surface
 from tuning.light import LightSplit, find_swapped, find_switching_steps, split_light
 from tuning.lit_time import neighbours_at, presence_of
+from tuning.mode import advise_mode
 from tuning.motion import US, Floats, Ints, MotionLog, held_motions, motions, of_channel, times_us
 from tuning.power import with_measured_power
 from tuning.quality.dead import while_alive
 from tuning.rates import Rates, weekly_rates
 from tuning.results import ChannelResult, Finding, LightResult, Settings
-from tuning.site import ASSUMED_LOAD_W, Channel, Room, Site
+from tuning.site import ASSUMED_LOAD_W, Building, Channel, Room, Site
 from tuning.stillness import Belief, Classified, classify
 from tuning.target import light_result
 
@@ -70,6 +71,12 @@ class ChannelInput:
     def channel(self) -> Channel:
         """The channel's entry in site.toml."""
         return self.room.channels[self.name]
+
+    @property
+    def prices(self) -> Building:
+        """The building's table with the channel's own price of a false-off, where it has one."""
+        own = self.channel.cost_per_false_off
+        return self.site.site if own is None else self.site.site.model_copy(update={"cost_per_false_off": own})
 
     @property
     def load_w(self) -> float:
@@ -451,7 +458,7 @@ def _result(
     output: pl.DataFrame,
     lags: Lags,
 ) -> ChannelResult:
-    building, channel = given.site.site, given.channel
+    building, channel = given.prices, given.channel
     cost = rates.cost(per_false_off=building.cost_per_false_off, price=building.electricity_price)
     held = in_force.latest_s
     current_index = nearest(rates.hold_off_s, held) if np.isfinite(held) else None
@@ -529,7 +536,23 @@ def _result(
     )
     if target != current.target_lx and choice.decision == "keep":
         choice = replace(choice, decision="change")
-    recommended = settings_to_set(current, choice, rates, target)
+    mode = advise_mode(
+        gaps,
+        motion,
+        seen,
+        around,
+        hold_off_s=in_force.at(gaps.start_us),
+        days=rates.days,
+        channel=channel,
+        use=given.room.beliefs,
+        building=building,
+        decision=choice.decision,
+    )
+    if mode is not None and mode.recommended != current.mode and choice.decision == "keep":
+        choice = replace(choice, decision="change")
+    recommended = replace(
+        settings_to_set(current, choice, rates, target), mode=mode.recommended if mode else current.mode
+    )
     if recommended.target_lx == channel.target_lx:
         then = rates
     then_cost, then_wide = (
@@ -563,6 +586,8 @@ def _result(
         findings=tuple(findings),
         sensitivity=sensitivity(building, then, allowed),
         trial_days=TRIAL_DAYS if choice.decision == "trial" else None,
+        cost_per_false_off=building.cost_per_false_off,
+        mode=mode,
         motions=motion.frame(given.room_id, given.name),
         gaps=gaps.frame(given.room_id, given.name).with_columns(
             p_still=seen.p_still.astype(np.float32),

@@ -11,7 +11,7 @@ from typing import Any
 import polars as pl
 
 from tuning.logs.own import MARK
-from tuning.results import Analysis, ChannelResult, PerWeek, Settings
+from tuning.results import Analysis, ChannelResult, ModeAdvice, PerWeek, Settings
 from tuning.schemas import EPISODES, SWITCH_OFFS
 
 
@@ -39,6 +39,24 @@ def _rates(r: PerWeek | None) -> dict[str, Any] | None:
         "wasted_on_h": _number(r.wasted_on_h),
         "energy_kwh": _number(r.energy_kwh),
         "cost": _number(r.cost),
+    }
+
+
+def _mode(m: ModeAdvice | None) -> dict[str, Any] | None:
+    if m is None:
+        return None
+    return {
+        "recommended": m.recommended,
+        "fits": m.fits,
+        "allowed": m.allowed,
+        "switch_ons": _number(m.switch_ons, 2),
+        "unneeded": _number(m.unneeded, 2),
+        "presses": _number(m.presses, 2),
+        "presses_interval": [_number(x, 2) for x in m.presses_interval],
+        "saved_kwh": _number(m.saved_kwh, 4),
+        "saved_kwh_interval": [_number(x, 4) for x in m.saved_kwh_interval],
+        "worth": _number(m.worth, 4),
+        "worth_interval": [_number(x, 4) for x in m.worth_interval],
     }
 
 
@@ -93,6 +111,7 @@ def channel_document(c: ChannelResult) -> dict[str, Any]:
             }
             for t in c.light.target_curve
         ],
+        "mode": _mode(c.mode),
         "sensitivity": {
             "by_false_off_cost": [{"cost": _number(x), "hold_off_s": h} for x, h in c.sensitivity.by_false_off_cost],
             "by_reaction_window": [{"window_s": _number(x), "hold_off_s": h} for x, h in c.sensitivity.by_window_s],

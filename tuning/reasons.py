@@ -41,7 +41,28 @@ def explain(result: ChannelResult, choice: Choice, *, currency: str) -> tuple[st
         )
     sentences += _decision(result, choice, currency)
     sentences += _light(result)
+    sentences += _mode(result, currency)
     return tuple(sentences)
+
+
+def _mode(result: ChannelResult, currency: str) -> list[str]:
+    """Say what manual-on would bring, where it is advised or would pay if the room or the code let it."""
+    m = result.mode
+    if m is None or m.worth_interval[0] <= 0:
+        return []
+    low, high = m.worth_interval
+    gain = (
+        f"Manual-on: of {often(m.switch_ons)} switch-ons a week nobody needed {often(m.unneeded)} "
+        f"(nobody there, passers-by, moments, daylight enough); "
+        f"a press for the others would save {m.saved_kwh:.1f} kWh a week, worth {currency} {m.worth:.2f} less the presses ({low:.2f} to {high:.2f})"
+    )
+    if m.recommended == "manual-on" != result.current.mode:
+        return [f"{gain}. Set it."]
+    if not m.fits:
+        return [
+            f"{gain}, but a room of this use ({result.use}) keeps auto-on: people must not look for a switch in the dark."
+        ]
+    return [f"{gain}, but allow_manual_on in site.toml says that the code does not let you."] if not m.allowed else []
 
 
 def _decision(result: ChannelResult, choice: Choice, currency: str) -> list[str]:

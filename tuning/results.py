@@ -176,6 +176,35 @@ class Sureness:
 
 
 @dataclass(frozen=True)
+class ModeAdvice:
+    """A week under manual-on beside one under auto-on, under the hold-off in force; intervals of 90 % by resampled days.
+
+    Attributes
+    ----------
+    recommended
+        The mode to set.
+    fits, allowed
+        Whether manual-on fits the room's use, and whether the code that holds there allows it.
+    switch_ons, unneeded, presses
+        Switch-ons of today, those of them that nobody needed, and presses under manual-on, a week.
+    saved_kwh, worth
+        Energy that manual-on saves a week, and what that is worth less the presses, in the site's currency.
+    """
+
+    recommended: str
+    fits: bool
+    allowed: bool
+    switch_ons: float
+    unneeded: float
+    presses: float
+    presses_interval: tuple[float, float]
+    saved_kwh: float
+    saved_kwh_interval: tuple[float, float]
+    worth: float
+    worth_interval: tuple[float, float]
+
+
+@dataclass(frozen=True)
 class ChannelResult:
     """Everything that is known and advised about one channel."""
 
@@ -203,6 +232,10 @@ class ChannelResult:
     target_saving: float = 0.0
     """What the recommended target saves a week against the one in force, in the site's currency."""
     trial_days: int | None = None
+    cost_per_false_off: float | None = None
+    """What a false-off of this channel costs: its own price, else the building's."""
+    mode: ModeAdvice | None = None
+    """``None`` where nothing can be said about the mode."""
     motions: pl.DataFrame | None = None
     """MOTIONS of this channel, for pictures."""
     gaps: pl.DataFrame | None = None

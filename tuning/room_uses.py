@@ -9,6 +9,9 @@ value was seen in a text (``seen``, with that text) or is given ``from memory``.
 standard states one: light that goes off on a stair or beside a running machine can hurt people, so
 these uses get a longer floor. Local codes prevail.
 
+*Manual-on* (`manual_on_sensible`): never where people walk in the dark to find a press or many share one light: corridors, stairs, toilets,
+changing rooms, plant rooms and every escape route; common practice, no source. Which other uses it fits was chosen by us.
+
 *Beliefs about pauses*: the pause that is as likely an absence as a stillness, and how fast stillness gives way to absence around it; and a
 rough median of the pauses of present people. No published parameters were found. They were chosen by us and adjusted after looking at how
 often pauses of each length were stillness in simulated rooms (`tests.simulation`, seeds 1 and 2), so figures reached on those rooms flatter

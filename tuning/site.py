@@ -96,6 +96,8 @@ class Channel(_Model):
     """Optional (output in percent, power in W) pairs; linear between standby and load without it."""
     settings_history: tuple[SettingsChange, ...] = ()
     spot_readings: tuple[SpotReading, ...] = ()
+    cost_per_false_off: Annotated[float | None, Field(ge=0)] = None
+    """What a false-off of this channel costs, where not what the building says: a fan that stops is less trouble than darkness."""
     note: str = ""
 
     @property
@@ -174,6 +176,8 @@ class Building(_Model):
     """What it costs to change a setting on site, spread over a year. Chosen by us: some minutes of a technician."""
     cost_per_press: Annotated[float, Field(ge=0)] = 0.02
     """What a press costs the person who comes in (manual-on). Chosen by us."""
+    allow_manual_on: bool = True
+    """Whether the code that holds here lets people switch light on by a press where the room's use does."""
     latitude: Annotated[float | None, Field(ge=-90, le=90)] = None
     longitude: Annotated[float | None, Field(ge=-180, le=180)] = None
 
