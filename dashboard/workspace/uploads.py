@@ -43,8 +43,8 @@ CHUNK = 8 * 1024**2
 MOST_CHUNK = 2 * CHUNK
 EXPIRES = dt.timedelta(days=7)
 """A file that nobody goes on with is forgotten. Chosen by us: over a weekend and a holiday."""
-TAKEN = (*SUFFIXES, ".ttl")
-"""Logs in any container, and a model of the building."""
+TAKEN = (*SUFFIXES, ".ttl", ".zinc", ".json")
+"""Logs in any container, and models of the building."""
 MOST_NAME = 200
 
 _locks: defaultdict[str, threading.Lock] = defaultdict(threading.Lock)
@@ -104,7 +104,7 @@ def begin(
     if size <= 0:
         raise RefusedError(f"{shown} is empty. Export it again.")
     if not shown.lower().endswith(TAKEN):
-        raise RefusedError(f"{shown} is no log by its name. Logs end in {', '.join(TAKEN[:-1])}.")
+        raise RefusedError(f"{shown} is no log by its name. Logs end in {', '.join(SUFFIXES)}.")
     if size > MOST_FILE:
         raise TooLargeError(
             f"{shown} has {size:,} bytes; a file may have {MOST_FILE // GIB} GiB. Split it, or pack it."

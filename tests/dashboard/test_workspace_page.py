@@ -96,7 +96,7 @@ def test_from_nothing_to_an_analysed_building(page, tmp_path):
         no_barrier(page)
         page.get_by_label("Name", exact=True).fill("Harbour House")
         page.get_by_role("button", name="Create building").click()
-        expect(page.get_by_role("alert")).to_contain_text("say who you are")
+        expect(page.locator("#new-told")).to_contain_text("say who you are")
 
         page.get_by_label("Your name").fill("Anna")
         page.get_by_role("combobox", name="Time zone").or_(page.get_by_role("textbox", name="Time zone")).first.fill(

@@ -13,8 +13,8 @@ from dashboard.components import marks
 from dashboard.reader import number
 from dashboard.workspace import Workspace, files
 from dashboard.workspace.documents import Document
-from dashboard.workspace.looking import QUANTITIES
 from dashboard.workspace.mapping import Check, Draft
+from tuning.logs.values import QUANTITIES
 from tuning.room_uses import ROOM_USES
 
 LEFT_OUT = "left out"

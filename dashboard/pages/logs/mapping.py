@@ -56,8 +56,9 @@ def register(app: dash.Dash, ws: Workspace) -> None:
         now = corrected(draft, cells, values, rooms, uses)
         document, _ = buildings.document(ws, building)
         found = mapping.check(ws, building, now)
+        lacking = mapping.new_rooms(document, now)
         return (
-            parts.rooms(mapping.new_rooms(document, now), now["uses"]),
+            parts.rooms(lacking, {room: mapping.use_of(now, room) for room in lacking}),
             parts.check(found, document),
             bool(found.problem),
         )
