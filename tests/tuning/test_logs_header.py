@@ -19,6 +19,11 @@ def test_values_and_names_are_none(cell):
 
 
 def test_the_header_stands_above_iso_times():
-    rows = [["Export"], ["time", "room", "value"], ["2026-01-05T10:00:00Z", "r5", "1"], ["2026-01-05T10:01:00Z", "r5", "0"]]
+    rows = [
+        ["Export"],
+        ["time", "room", "value"],
+        ["2026-01-05T10:00:00Z", "r5", "1"],
+        ["2026-01-05T10:01:00Z", "r5", "0"],
+    ]
 
     assert header_row(rows) == (1, 1.0)
