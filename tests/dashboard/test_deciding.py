@@ -5,13 +5,19 @@ Fails, and does not skip, where Debian's chromium is missing.
 
 import datetime as dt
 import re
+import socket
+import subprocess
+import sys
+from contextlib import closing, contextmanager
 
 import pytest
 from playwright.sync_api import expect
 
 from dashboard.desk import WorkspaceStores
-from dashboard.workspace import Workspace, buildings, decisions, verdicts
+from dashboard.serve import demo_folder
+from dashboard.workspace import Workspace, buildings, decisions, jobs, verdicts
 from dashboard.workspace.decisions import Choice
+from dashboard.workspace.importing import import_folder
 from tests.dashboard.conftest import serving
 from tests.dashboard.workspaces import ANNA, BEN, analysed
 
@@ -184,4 +190,92 @@ def test_what_was_set_on_site_is_marked_on_the_sheet_and_all_survives_a_new_star
     visit = decisions.states(again, building)["r101", "wall"].visit
     assert visit.set_at == dt.datetime(2026, 4, 14, 8, 30, tzinfo=dt.UTC)
     again.close()
+    assert page.outside == []
+
+
+@contextmanager
+def started(folder):
+    """The command itself in a process of its own, killed without a warning at the end; gives its address."""
+    port = free_port()
+    command = [sys.executable, "-m", "tuning.cli", "serve", str(folder), "--port", str(port)]
+    server = subprocess.Popen(command, stdout=subprocess.PIPE)
+    try:
+        assert server.stdout.readline().startswith(b"holdoff: ")
+        yield f"http://127.0.0.1:{port}"
+    finally:
+        server.kill()
+        server.wait()
+        server.stdout.close()
+
+
+def free_port():
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return probe.getsockname()[1]
+
+
+FIVE = (
+    "Seminar room wall",
+    "Seminar room window",
+    "Instrument store ceiling",
+    "Corridor ground floor ceiling",
+    "Toilets ventilation",
+)
+
+
+@pytest.mark.timeout(600)
+def test_the_whole_job_after_an_analysis_and_all_of_it_is_found_after_the_server_was_killed(page, tmp_path):
+    page.set_default_timeout(120_000)
+    with closing(Workspace(tmp_path / "ws")) as ws:
+        building = import_folder(ws, demo_folder(), by=ANNA)
+        jobs.ask(ws, building, "analyse", by=ANNA)
+        with started(ws.folder) as url:
+            address = f"{url}/building/{building}"
+            page.goto(address)
+            expect(page.get_by_role("link", name="Office north ceiling")).to_be_visible(timeout=120_000)
+            sign(page)
+
+            # Look at a switch-off and say who was there; the room is analysed again by itself.
+            page.goto(f"{address}/room/office_north?hold=900")
+            page.get_by_role("button", name="Nobody was there").click()
+            expect(page.locator("#room-off-facts")).to_contain_text(f"nobody was there, says {ANNA}", timeout=60_000)
+            panel = page.get_by_label("Decision", exact=True)
+            expect(panel).to_contain_text("Rests on analysis 2", timeout=120_000)
+
+            # Adjust a setting.
+            panel.get_by_role("button", name=re.compile("^Adjust to 15.min")).click()
+            expect(panel).to_contain_text(f"Adjusted by {ANNA}", timeout=60_000)
+
+            # Accept five channels at once.
+            page.goto(address)
+            for name in FIVE:
+                page.get_by_role("checkbox", name=f"Select {name}").check()
+            page.get_by_role("button", name="Accept", exact=True).click()
+            expect(page.get_by_label("Selected rooms")).to_contain_text("5 channels accepted.", timeout=60_000)
+
+            # Print the sheet.
+            page.goto(f"{address}/settings")
+            expect(page.get_by_role("link", name="Print or save as PDF")).to_have_attribute(
+                "href", re.compile(r"settings\.html$")
+            )
+            page.goto(f"{address}/settings.html")
+            expect(page.locator("tbody tr:not(.exception)")).to_have_count(6)
+            assert page.pdf(prefer_css_page_size=True).startswith(b"%PDF")
+
+            # Undo one.
+            page.goto(f"{address}/room/corridor")
+            panel.get_by_role("button", name="Undo").click()
+            expect(panel).to_contain_text("Nothing decided yet.", timeout=60_000)
+
+        with started(ws.folder) as url:
+            address = f"{url}/building/{building}"
+            page.goto(f"{address}/settings")
+            expect(page.locator(".settings-sheet tbody tr")).to_have_count(5, timeout=60_000)
+            expect(page.get_by_role("row", name=re.compile("Office north"))).to_contain_text(re.compile("15.min"))
+            page.goto(f"{address}/room/office_north")
+            expect(page.locator("#room-off-facts")).to_be_visible(timeout=60_000)
+            expect(page.locator(".offs")).to_contain_text(f"nobody was there, says {ANNA}")
+            page.goto(f"{address}/room/corridor")
+            expect(panel).to_contain_text("Nothing decided yet.", timeout=60_000)
+            expect(panel).to_contain_text("History (1)")
     assert page.outside == []

@@ -33,7 +33,7 @@ def register(app: dash.Dash, stores: Stores) -> None:
         told = parts.attention_list(analysis, building)
         rows = table_data(analysis, building, decisions.stands(store.desk, analysis), can_decide=store.desk is not None)
         return (
-            parts.head(analysis, building, can_decide=store.desk is not None),
+            parts.head(analysis),
             parts.balance(analysis),
             told,
             parts.logs(analysis),

@@ -15,7 +15,7 @@ from tuning.results import Analysis, ChannelResult
 ATTENTION_SHOWN = 5
 
 
-def head(analysis: Analysis, building: str = "", *, can_decide: bool = False) -> list[Component]:
+def head(analysis: Analysis) -> list[Component]:
     """Name of the building and what its figures rest on."""
     zone = ZoneInfo(analysis.time_zone)
     starts = [c.start for c in analysis.channels if c.start]
@@ -33,11 +33,6 @@ def head(analysis: Analysis, building: str = "", *, can_decide: bool = False) ->
             f"{words.money(analysis.cost_per_false_off, analysis.currency)}, a kilowatt-hour "
             f"{words.money(analysis.electricity_price, analysis.currency)}.",
             className="soft",
-        ),
-        *(
-            [html.Nav(dcc.Link("Settings sheet", href=ids.sheet_href(building)), className="ways")]
-            if can_decide
-            else []
         ),
     ]
 
