@@ -306,25 +306,31 @@ def _chance(p_false: float | None) -> str:
     return words.NONE if p_false is None else words.percent(p_false)
 
 
-def listed(here: Here, off: SwitchOff, said: Said) -> Component:
-    """The least sure ones as buttons, with what is believed of each."""
-    return html.Ul(
-        [
-            html.Li(
-                html.Button(
-                    [
-                        html.Span(_clock(here, one.time)),
-                        html.Span([_bar(one.p_false), _chance(one.p_false)], className="chance"),
-                        *([html.Span(_word_on(said[one.time]), className="said")] if one.time in said else []),
-                    ],
-                    id={"kind": ids.OFF_ROW, "time": one.key},
-                    n_clicks=0,
-                    className="off here" if one.time == off.time else "off",
-                    **({"aria-current": "true"} if one.time == off.time else {}),
-                )
-            )
-            for one in least_sure(here)
-        ]
+def listed(here: Here, off: SwitchOff, said: Said) -> list[Component]:
+    """The least sure ones as buttons, with what is believed of each; below them those that somebody judged."""
+    open_ = [one for one in least_sure(here) if one.time not in said]
+    judged = [_one(r) for r in offs_of(here).filter(pl.col("time").is_in(list(said))).iter_rows(named=True)]
+    parts: list[Component] = [html.Ul([_button(here, one, off, said) for one in open_])]
+    if judged:
+        parts += [html.H3("Judged by people"), html.Ul([_button(here, one, off, said) for one in judged])]
+    return parts
+
+
+def _button(here: Here, one: SwitchOff, off: SwitchOff, said: Said) -> Component:
+    inner = [
+        html.Span(_clock(here, one.time)),
+        html.Span([_bar(one.p_false), _chance(one.p_false)], className="chance"),
+        *([html.Span(_word_on(said[one.time]), className="said")] if one.time in said else []),
+    ]
+    here_ = {"aria-current": "true"} if one.time == off.time else {}
+    return html.Li(
+        html.Button(
+            inner,
+            id={"kind": ids.OFF_ROW, "time": one.key},
+            n_clicks=0,
+            className="off here" if here_ else "off",
+            **here_,
+        )
     )
 
 
