@@ -255,8 +255,9 @@ def _cents(value: float) -> str:
 def sensitivities(c: ChannelResult, analysis: Analysis) -> list[Moved]:
     """How the cheapest hold-off moves with each assumption."""
     s, currency = c.sensitivity, analysis.currency
+    priced = analysis.cost_per_false_off if c.cost_per_false_off is None else c.cost_per_false_off
     given = (
-        (f"cost of a false-off [{currency}]", s.by_false_off_cost, analysis.cost_per_false_off, _cents),
+        (f"cost of a false-off [{currency}]", s.by_false_off_cost, priced, _cents),
         (f"price of electricity [{currency} per kWh]", s.by_price, analysis.electricity_price, _cents),
         ("window for a reaction [s]", s.by_window_s, None, number),
     )

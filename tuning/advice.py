@@ -168,6 +168,12 @@ def delay_points(
     return tuple(points)
 
 
+def cheapest_hold_off_s(building: Building, rates: Rates, allowed: Bools) -> float:
+    """Allowed hold-off with the least expected cost. [s]."""
+    cost = rates.cost(per_false_off=building.cost_per_false_off, price=building.electricity_price).mean(axis=0)
+    return float(rates.hold_off_s[allowed][np.argmin(cost[allowed])])
+
+
 def sensitivity(building: Building, rates: Rates, allowed: Bools) -> Sensitivity:
     """How the cheapest setting moves with the prices."""
     base, price = building.cost_per_false_off, building.electricity_price

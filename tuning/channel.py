@@ -10,6 +10,7 @@ import polars as pl
 
 from tuning import reasons
 from tuning.advice import (
+    cheapest_hold_off_s,
     cheapest_target,
     delay_points,
     draws_frame,
@@ -40,6 +41,7 @@ from tuning.results import ChannelResult, Finding, LightResult, Settings
 from tuning.site import ASSUMED_LOAD_W, Building, Channel, Room, Site
 from tuning.stillness import Belief, Classified, classify
 from tuning.target import light_result
+from tuning.window import by_window
 
 LEAST_READINGS = 10
 """Fewer lux readings tell nothing about the light. Chosen by us."""
@@ -348,6 +350,8 @@ def _rates(
     seen: Classified,
     around: Circumstances,
     in_force: HoldOffInForce,
+    *,
+    draws: int = DRAWS,
 ) -> Rates:
     return weekly_rates(
         gaps,
@@ -359,7 +363,7 @@ def _rates(
         standby_w=given.channel.standby_w,
         offset_us=given.offset_us,
         scale_s=given.room.beliefs.stillness_scale_s,
-        draws=DRAWS,
+        draws=draws,
         rng=np.random.default_rng(given.seed),
     )
 
@@ -559,6 +563,14 @@ def _result(
         r.cost(per_false_off=building.cost_per_false_off, price=building.electricity_price)
         for r in (then, then.doubted())
     )
+    windows = by_window(
+        seen,
+        gaps,
+        in_force.at(gaps.start_us),
+        rates=rates,
+        again=lambda narrowed: _rates(given, gaps, motion, narrowed, around, in_force, draws=0),
+        best=lambda under: cheapest_hold_off_s(building, under, allowed),
+    )
     said = words_on(gaps, given.verdicts)
     offs = switch_offs(gaps, given.room_id, given.name, in_force.at(gaps.start_us), seen, around, lags, said)
     stays = episodes(gaps, motion, in_force.at(gaps.start_us), seen, given.room_id, given.name)
@@ -584,7 +596,7 @@ def _result(
         delay_curve=curve,
         light=light,
         findings=tuple(findings),
-        sensitivity=sensitivity(building, then, allowed),
+        sensitivity=replace(sensitivity(building, then, allowed), by_window_s=windows),
         trial_days=TRIAL_DAYS if choice.decision == "trial" else None,
         cost_per_false_off=building.cost_per_false_off,
         mode=mode,

@@ -20,8 +20,8 @@ def explain(result: ChannelResult, choice: Choice, *, currency: str) -> tuple[st
     if result.switch_offs is not None and len(result.switch_offs) and now is not None:
         false = float(result.switch_offs["p_false"].sum())
         sentences.append(
-            f"In {weeks:.1f} weeks the {what_goes_off(result.control)} went off {len(result.switch_offs)} times at {duration(now.hold_off_s)}; "
-            f"about {false:.0f} times somebody was still in the room."
+            f"In {_weeks(weeks)} the {what_goes_off(result.control)} went off {len(result.switch_offs)} times at {duration(now.hold_off_s)}; "
+            f"{_times(false)} somebody was still in the room."
         )
     elif now is None and result.delay_curve:
         sentences.append(
@@ -31,8 +31,8 @@ def explain(result: ChannelResult, choice: Choice, *, currency: str) -> tuple[st
     if best_point is not None and now is not None and best_point is not now:
         more = best_point.wasted_on_h - now.wasted_on_h
         sentences.append(
-            f"At {duration(best_point.hold_off_s)} it would be about {often(best_point.false_offs)} false-offs a week instead of "
-            f"{often(now.false_offs)}, for {abs(more):.1f} h {'more' if more > 0 else 'less'} {what_is_on(result.control)} with nobody there a week."
+            f"At {duration(best_point.hold_off_s)} it would have been {_times(best_point.false_offs * weeks)}, "
+            f"for {abs(more):.1f} h {'more' if more > 0 else 'less'} {what_is_on(result.control)} with nobody there a week."
         )
     elif best_point is not None and now is None:
         sentences.append(
@@ -60,9 +60,31 @@ def _mode(result: ChannelResult, currency: str) -> list[str]:
         return [f"{gain}. Set it."]
     if not m.fits:
         return [
-            f"{gain}, but a room of this use ({result.use}) keeps auto-on: people must not look for a switch in the dark."
+            f"{gain}, but a room of this use ({result.use}) keeps auto-on, where people may walk in the dark or share one light."
         ]
     return [f"{gain}, but allow_manual_on in site.toml says that the code does not let you."] if not m.allowed else []
+
+
+def _weeks(weeks: float) -> str:
+    return "1 week" if round(weeks, 1) == 1 else f"{weeks:.1f}".removesuffix(".0") + " weeks"
+
+
+def _times(expected: float) -> str:
+    """Say how often something would have happened in the whole log."""
+    if expected < 0.5:
+        return "hardly once"
+    return "about once" if expected < 1.5 else f"about {expected:.0f} times"
+
+
+def _settles(result: ChannelResult) -> str:
+    """Say what a trial settles: how often the light goes off over somebody at its setting."""
+    point = _point(result, result.recommended.hold_off_s)
+    if point is None:
+        return ""
+    return (
+        f"That settles whether somebody is left in the dark {often(point.false_offs_low)} or {often(point.false_offs_high)} times a week at that "
+        "setting, and whether a shorter one will do."
+    )
 
 
 def _decision(result: ChannelResult, choice: Choice, currency: str) -> list[str]:
@@ -74,9 +96,11 @@ def _decision(result: ChannelResult, choice: Choice, currency: str) -> list[str]
             f"({choice.p_better:.0%} of resampled days) or does not pay for a visit; keep it."
         ]
     if result.decision == "trial":
+        set_to = duration(result.recommended.hold_off_s or 0)
         return [
-            f"The log cannot show what happens beyond the hold-off in force, so set {duration(result.recommended.hold_off_s or 0)} for "
-            f"{result.trial_days} days: that shows the pauses which are now cut short. Then read the log again."
+            f"The log cannot show what happens beyond the hold-off in force, so set {set_to} for {result.trial_days} days: "
+            f"pauses of up to {set_to}, which are now cut short, are then seen whole. {_settles(result)} "
+            "Then read both logs together, with the day of the change in settings_history."
         ]
     if result.decision == "more-data":
         return [
