@@ -250,13 +250,12 @@ class Wide:
         raw = raw.rename(dict(zip(raw.columns, self._bound, strict=True)))
         # Most columns hold plain numbers: all of them at once, and the others one by one.
         plain = raw.cast(pl.Float64, strict=False) if all(kind == pl.String for kind in raw.dtypes) else raw.clear()
-        odd = [
+        odd = {
             name
             for name in self._bound
             if plain[name].len() < raw.height or plain[name].null_count() > raw[name].null_count()
-        ]
-        read = plain.drop(odd) if plain.height == raw.height else pl.DataFrame()
-        read = read.with_columns(*(self._column(raw[name], where) for name in odd))
+        }
+        read = pl.DataFrame([self._column(raw[name], where) if name in odd else plain[name] for name in self._bound])
         scaled = [pl.col(name) * self._scale[name] for name in self._bound if self._scale[name] != 1]
         return read.with_columns(*scaled, _row=pl.int_range(raw.height, dtype=pl.UInt32))
 

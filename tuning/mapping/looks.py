@@ -152,7 +152,9 @@ def _binary(
         return
     stays = (t[ends[:count]] - t[begins[:count]]) / 1e6
     short = float(np.quantile(stays, 0.05))
-    interval = preview.interval_s or 0.0
+    # A log of changes that was sampled before holds whole steps only.
+    step = float(np.gcd.reduce(np.round(np.diff(t) / 1e6).astype(np.int64)))
+    interval = max(preview.interval_s or 0.0, step if step >= 5 else 0.0)
     if short >= max(55.0, 2.9 * interval):
         told.append(f"it stays at 1 for {short:.0f} s or longer: a hold-off is in it")
         fits |= {"occupied": 0.8, "motion": -0.3, "output": 0.3}

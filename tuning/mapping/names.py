@@ -14,21 +14,22 @@ QUANTITY_WORDS: dict[Quantity, str] = {
     "illuminance": (
         "lux lx klx illum* illuminance iluminanc* iluminacion illuminamento eclairement brightness bright hellig* luminosit* luminosidad "
         "luminosita lichtsterkte verlichtingssterkte beleuchtungsst* lysstyrke belysningsst* ljusstyrka ljusniva lysniveau "
-        "lightlevel als photocell daylight tageslicht luminance valoisuus "
+        "lightlevel lysniveau als ill photocell daylight tageslicht luminance valoisuus "
     ),
     "override": (
-        "override ovr ovrd manual manuell hand press button push "
+        "override ovr ovrd switch sw pb schalter interrupteur  manual manuell hand press button push "
         "pushbutton taster tastendruck wandtaster bouton boutons bp poussoir pulsador "
         "pulsante drukknop tryk knapp knap wallswitch keypad scene forcage "
     ),
-    "power": "power watt watts kw leistung puissance potencia potenza vermogen effekt wirkleistung pwr activepower load last teho ",
+    "power": "w power watt watts kw leistung puissance potencia potenza vermogen effekt wirkleistung pwr activepower load last teho ",
     "output": (
-        "output out dim dimming dimm* dimmer dimlevel dali arc lamp lamps lampe* luminaire* leuchte* ballast light lights lighting licht "
+        "output out lgt ltg dimstand lysdaemp* dim dimming dimm* dimmer dimlevel dali "
+        "arc lamp lamps lampe* luminaire* leuchte* ballast light lights lighting licht "
         "beleuchtung eclairage lumiere luz luces luce luci verlichting lys belysning ljus lum stellwert ausgang sortie salida uscita "
         "intensity variateur level lvl relay relais valo switched "
     ),
     "occupied": (
-        "occ occup* occupancy occupied presence pres prs present praesenz* prasenz* anwesen* beleg* belegt presencia presenza aanwezig* "
+        "pd pm occ occup* occupancy occupied presence pres prs present praesenz* prasenz* anwesen* beleg* belegt presencia presenza aanwezig* "
         "bezet* tilstede* narvaro narvar* vacancy ocupac* occupaz* lasnaolo "
     ),
     "motion": (
@@ -38,6 +39,12 @@ QUANTITY_WORDS: dict[Quantity, str] = {
 }
 WEAK = frozenset(
     [
+        "w",
+        "switch",
+        "sw",
+        "pb",
+        "pd",
+        "pm",
         "out",
         "hand",
         "load",
@@ -115,7 +122,7 @@ INDEXED_CHANNELS = frozenset(
 )
 DETECTOR_WORDS = (
     "sensor sensors detector detektor detecteur detectores melder "
-    "msensor multisensor dev device fuhler fuehler head kopf sens det pm pd mm"
+    "msensor multisensor dev device fuhler fuehler head kopf sens det mm"
 )
 ROOM_MARKS = frozenset(
     [
@@ -257,6 +264,10 @@ def read_name(name: str) -> Named:
     words = plain(UNITS.sub("", name.casefold()) and UNITS.sub("", name)).split() if unit_match else plain(name).split()
     other, channel, detector, marked = ("" if unit not in OTHER_UNITS else unit), "", "", ""
     place: list[str] = []
+    if {"light", "level"} <= set(words):
+        # Light that falls on the detector, or that the lamps give: the values tell.
+        quantities |= {"illuminance": 1.0, "output": 1.0}
+        words = [word for word in words if word != "level"]
     skip = False
     for i, word in enumerate(words):
         if skip:
@@ -280,6 +291,8 @@ def read_name(name: str) -> Named:
                 detector = detector or digits
             elif index and i + 2 >= len(words):
                 detector, skip = detector or index, True
+        elif base in ("wall", "wand") and following in ("switch", "taster", "schalter", "button"):
+            continue
         elif _CHANNEL.match(base) and (base not in INDEXED_CHANNELS or index):
             channel = channel or (f"{base}{index.lstrip('0') or index}" if index else base)
             skip = bool(index) and not digits

@@ -65,7 +65,8 @@ def propose(folder: Path, *, progress: Progress | None = None) -> Proposal:
     tables: list[tuple[Raw, Found]] = []
     for kind in kinds:
         tables += raw_tables(kind, problems)
-    columns = _columns(tables, known, points, _said(site))
+    channels = {name: list(room.get("channels", {})) for name, room in site.get("rooms", {}).items() if name in known}
+    columns = _columns(tables, known, channels, points, _said(site))
     every = [p for p in sorted(folder.iterdir()) if p.is_file() and p not in own]
     proposed = []
     for (raw, found), mine in zip(tables, columns, strict=True):
@@ -136,6 +137,7 @@ class _Item:
 def _columns(
     tables: list[tuple[Raw, Found]],
     known: dict[str, str],
+    channels: dict[str, list[str]],
     points: dict[str, models.Point],
     said: dict[str, ColumnMeaning],
 ) -> list[list[ColumnProposal]]:
@@ -155,7 +157,7 @@ def _columns(
             judged = _quantity(named, looks)
             items.append(_Item(number, column.name, looks, Series(named, judged.quantity, context), judged))
     readings = [item for item in items if item.judged.quantity is not None]
-    placed = dict(zip((id(i) for i in readings), place_all([i.series for i in readings], known), strict=True))
+    placed = dict(zip((id(i) for i in readings), place_all([i.series for i in readings], known, channels), strict=True))
     result: list[list[ColumnProposal]] = [[] for _ in tables]
     for item in items:
         result[item.table].append(_proposal(item, placed.get(id(item)), tables[item.table][0], points, said))
@@ -223,6 +225,8 @@ def _quantity(named: Named, looks: Looks) -> _Judged:
     candidates = [q for q in PRIORITY if q in named.quantities and named.quantities[q] == strong]
     possible = [q for q in candidates if looks.fits.get(q, 0.0) > -0.9]
     weaker = [q for q in PRIORITY if q in named.quantities and q not in candidates and looks.fits.get(q, 0.0) > -0.9]
+    # Where several are possible the values decide, if they do.
+    possible.sort(key=lambda q: -(looks.fits.get(q, 0.0) > 0.35))
     chosen = (possible or weaker or candidates)[0]
     fit = looks.fits.get(chosen, 0.0)
     reasons = [f"its name says {chosen}"]

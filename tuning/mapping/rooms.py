@@ -36,7 +36,7 @@ class Series:
     context: Named | None = None
 
 
-def place_all(series: Sequence[Series], known: Table[str, str]) -> list[Placed]:
+def place_all(series: Sequence[Series], known: Table[str, str], channels_of: Table[str, Sequence[str]]) -> list[Placed]:
     """Place all series of a folder at once: a word that all of them share names no room.
 
     Parameters
@@ -45,6 +45,8 @@ def place_all(series: Sequence[Series], known: Table[str, str]) -> list[Placed]:
         Those that are readings.
     known
         Rooms of ``site.toml``: id → name.
+    channels_of
+        Channels that ``site.toml`` gives them.
     """
     full = [s.named.place or (s.context.place if s.context else ()) for s in series]
     common = set.intersection(*(set(words) for words in full)) if full else set()
@@ -60,7 +62,7 @@ def place_all(series: Sequence[Series], known: Table[str, str]) -> list[Placed]:
     placed = [
         _placed(s, key, channel, seen[key], known) for s, key, channel in zip(series, keys, channels, strict=True)
     ]
-    return _told_apart(series, placed)
+    return _told_apart(series, placed, channels_of)
 
 
 def _key(series: Series, words: tuple[str, ...]) -> tuple[str, ...]:
@@ -150,7 +152,7 @@ def _slug(text: str) -> str:
     return re.sub(r"[^a-z0-9]+", "_", text).strip("_")
 
 
-def _told_apart(series: Sequence[Series], placed: list[Placed]) -> list[Placed]:
+def _told_apart(series: Sequence[Series], placed: list[Placed], channels_of: Table[str, Sequence[str]]) -> list[Placed]:
     """Give channels to what only a channel can have, and keep detector names only where several need them."""
     result = list(placed)
     for room in {p.room for p in placed if p.room}:
@@ -158,6 +160,9 @@ def _told_apart(series: Sequence[Series], placed: list[Placed]) -> list[Placed]:
         named = sorted(
             {c for i in mine if (c := placed[i].channel) is not None and series[i].quantity not in OCCUPANCY}
         )
+        have = list(channels_of.get(room, ()))
+        named = named or (have if len(have) > 1 else [])
+        only = have[0] if len(have) == 1 else "main"
         outputs = [i for i in mine if series[i].quantity in ("output", "power") and placed[i].channel is None]
         numbered = len({placed[i].detector for i in outputs}) > 1 and len(outputs) > 1
         for i in mine:
@@ -173,7 +178,7 @@ def _told_apart(series: Sequence[Series], placed: list[Placed]) -> list[Placed]:
                     reasons=(*p.reasons, "several outputs in a room: each is taken for a channel"),
                 )
             elif p.channel is None and len(named) <= 1 and not numbered:
-                result[i] = replace(p, channel=named[0] if named else "main")
+                result[i] = replace(p, channel=named[0] if named else only)
             elif p.channel is None and quantity != "illuminance":
                 result[i] = replace(
                     p,

@@ -99,7 +99,7 @@ def raw_tables(kind: Kind, problems: list[str]) -> list[tuple[Raw, Found]]:
         return [_merged(kind, timed, _points)]
     columns = [n for i, n in enumerate(kind.names) if i not in timed[0][1].at]
     named = [read_name(n) for n in columns]
-    generic = not any(n.quantities for n in named)
+    generic = len(columns) == 1 and not any(n.quantities for n in named)
     placeless = not any(n.place for n in named)
     if generic or placeless:
         apart = len({look.file for look, _ in timed}) > 1 and _overlap([found for _, found in timed])
