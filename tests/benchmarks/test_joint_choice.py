@@ -12,7 +12,7 @@ import pytest
 from tests.simulation import simulate, write_building
 from tuning.pipeline import analyse_folder
 
-pytestmark = pytest.mark.benchmark
+pytestmark = [pytest.mark.benchmark, pytest.mark.timeout(3600)]
 
 USES = ("office", "open-plan office", "meeting room", "classroom", "reading room")
 ENERGY_WITHIN = 0.10

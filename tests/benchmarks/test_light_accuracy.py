@@ -19,7 +19,7 @@ from tuning.room_uses import room_use
 from tuning.site import Channel, Room
 from tuning.target import light_result
 
-pytestmark = pytest.mark.benchmark
+pytestmark = [pytest.mark.benchmark, pytest.mark.timeout(1800)]
 
 MEDIAN_GOAL, NINETY_GOAL = 0.03, 0.08
 COVERAGE_GOAL = (0.85, 0.95)
