@@ -497,7 +497,7 @@ def _result(
             else rates.hold_off_s == rates.hold_off_s[current_index]
         )
 
-    def choose_under(under: Rates, *, visit_cost: float) -> Choice:
+    def choose_under(under: Rates) -> Choice:
         return choose(
             under.cost(per_false_off=building.cost_per_false_off, price=building.electricity_price),
             under.false_offs,
@@ -506,12 +506,12 @@ def _result(
             current=current_index,
             in_force_s=held,
             ceiling=building.max_false_offs_per_week,
-            visit_cost=visit_cost,
+            visit_cost=building.cost_per_visit,
             usable_days=motion.usable_days,
             motions=len(motion.start_us),
         )
 
-    choice = choose_under(rates, visit_cost=building.cost_per_visit)
+    choice = choose_under(rates)
     if any(f.severity == "blocking" for f in findings):
         choice = replace(
             choice, index=current_index if current_index is not None else choice.index, decision="fix-first"
@@ -521,9 +521,9 @@ def _result(
         best_lx = cheapest_target(pairs, light, allowed, building, index=choice.index)
         target = target_to_set(channel.target_lx, light, cheapest_lx=best_lx)
         if target is not None and target != channel.target_lx and pairs is not None:
-            # whoever goes there for the target sets the hold-off at no further cost
+            # A visit is due for the target anyway; the hold-off must still be worth one, or a gain of nothing would move it.
             then = pairs.at(target)
-            choice = choose_under(then, visit_cost=0.0)
+            choice = choose_under(then)
     wide = rates.doubted()
     wide_cost = wide.cost(per_false_off=building.cost_per_false_off, price=building.electricity_price)
     curve = delay_points(rates, cost, allowed, held, wide, wide_cost, motion.usable_days)

@@ -11,7 +11,7 @@ from typing import Any
 import polars as pl
 
 from tuning.logs.own import MARK
-from tuning.results import Analysis, ChannelResult, ModeAdvice, PerWeek, Settings
+from tuning.results import Analysis, ChannelResult, LightResult, ModeAdvice, PerWeek, Settings
 from tuning.schemas import EPISODES, SWITCH_OFFS
 
 
@@ -112,6 +112,7 @@ def channel_document(c: ChannelResult) -> dict[str, Any]:
             for t in c.light.target_curve
         ],
         "mode": _mode(c.mode),
+        "light": light_document(c.light),
         "sensitivity": {
             "by_false_off_cost": [{"cost": _number(x), "hold_off_s": h} for x, h in c.sensitivity.by_false_off_cost],
             "by_reaction_window": [{"window_s": _number(x), "hold_off_s": h} for x, h in c.sensitivity.by_window_s],
@@ -122,6 +123,28 @@ def channel_document(c: ChannelResult) -> dict[str, Any]:
         "findings": [
             {"code": f.code, "severity": f.severity, "message": f.message, "evidence": f.evidence} for f in c.findings
         ],
+    }
+
+
+def light_document(light: LightResult) -> dict[str, Any]:
+    """Return what is known of a channel's light, beside the contract's target curve."""
+    wanted, months = light.wanted, light.months
+    return {
+        "required_lx": _number(light.required_lx, 1),
+        "calibrated": light.calibrated,
+        "task_per_daylight": _number(light.task_per_daylight),
+        "task_per_electric": _number(light.task_per_electric),
+        "enough_target_lx": _number(light.recommended_target_lx, 1),
+        "enough_target_lx_low": _number(light.target_low_lx, 1),
+        "enough_target_lx_high": _number(light.target_high_lx, 1),
+        "from_neighbours_lx": {name: _number(lx, 1) for name, lx in light.neighbours.items()},
+        "yearly_kwh": _number(light.yearly_kwh, 1),
+        "months": []
+        if months is None
+        else [{k: _number(v, 4) if isinstance(v, float) else v for k, v in row.items()} for row in months.to_dicts()],
+        "people_chose": None
+        if wanted is None
+        else {"ups": wanted.ups, "downs": wanted.downs, "task_lx": _number(wanted.task_lx, 1)},
     }
 
 

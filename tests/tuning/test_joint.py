@@ -5,6 +5,7 @@ import pytest
 
 from tests.simulation import simulate, write_building
 from tuning.circumstances import Circumstances
+from tuning.export import channel_document
 from tuning.gaps import Gaps
 from tuning.joint import Response, cheapest_pair, response_of, surface
 from tuning.lit_time import Loop
@@ -197,3 +198,12 @@ def test_the_rates_recommended_are_those_of_both_settings(over_lit):
     assert then.energy_kwh < point.energy_kwh
     assert c.worth_per_week == pytest.approx(c.current_rates.cost - then.cost + c.target_saving)
     assert c.target_saving > 0
+
+
+def test_other_programs_read_what_is_known_of_the_light(over_lit):
+    light = channel_document(over_lit)["light"]
+    assert light["calibrated"]
+    assert light["required_lx"] == over_lit.light.required_lx
+    assert light["enough_target_lx_low"] <= light["enough_target_lx"] <= light["enough_target_lx_high"]
+    assert [m["month"] for m in light["months"]] == list(range(1, 13))
+    assert sum(m["energy_kwh"] for m in light["months"]) == pytest.approx(light["yearly_kwh"], rel=0.01)
