@@ -5,6 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import zlib
 from collections.abc import Callable, Collection
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import polars as pl
@@ -17,6 +18,8 @@ from tuning.quality import Outage, find_outages, mend
 from tuning.results import Analysis, ChannelResult
 from tuning.site import Site, read_site
 
+WORKERS = 2
+"""Rooms analysed at a time. Chosen by us: two cores are common, and each room more takes memory for its motions."""
 Progress = Callable[[float, str], None]
 """Called with the share done (0…1) and what is being done."""
 
@@ -63,9 +66,19 @@ def analyse_logs(
     results: list[ChannelResult] = []
     names = [name for name, room in site.rooms.items() if room.channels and (rooms is None or name in rooms)]
     outages = find_outages(logs) if outages is None else outages
-    for done, name in enumerate(names):
-        say(done / len(names), f"analysing {site.rooms[name].name or name}")
-        results += analyse_room(site, logs, name, verdicts=verdicts, outages=outages)
+
+    def one(name: str) -> list[ChannelResult]:
+        return analyse_room(site, logs, name, verdicts=verdicts, outages=outages)
+
+    # Threads, not processes: the work is numpy's and polars', which let go of the interpreter, and nothing is copied.
+    pool = ThreadPoolExecutor(WORKERS, thread_name_prefix="room")
+    try:
+        for done, (name, found) in enumerate(zip(names, pool.map(one, names), strict=True)):
+            say((done + 1) / len(names), f"analysed {site.rooms[name].name or name}")
+            results += found
+    finally:
+        # Whoever breaks off from within the progress does not wait for the rooms not yet begun.
+        pool.shutdown(cancel_futures=True)
     say(1.0, "done")
     return Analysis(
         site=site.site.name,

@@ -21,7 +21,11 @@ def explain(result: ChannelResult, choice: Choice, *, currency: str) -> tuple[st
         false = float(result.switch_offs["p_false"].sum())
         sentences.append(
             f"In {_weeks(weeks)} the {what_goes_off(result.control)} went off {len(result.switch_offs)} times at {duration(now.hold_off_s)}; "
-            f"{_times(false)} somebody was still in the room."
+            + (
+                "nobody was still in the room, it seems."
+                if false < 0.5
+                else f"{_times(false)} somebody was still in the room."
+            )
         )
     elif now is None and result.delay_curve:
         sentences.append(

@@ -61,7 +61,7 @@ def test_the_reasons_count_over_the_whole_log_and_say_what_would_have_been(tmp_p
     first, second = channel.reasons[:2]
 
     assert first.startswith(f"In 1.9 weeks the light went off {len(channel.switch_offs)} times at 5 min; ")
-    assert first.endswith(" somebody was still in the room.")
+    assert "still in the room" in first
     if channel.recommended.hold_off_s != channel.current.hold_off_s:
         assert "it would have been" in second
 
