@@ -53,6 +53,9 @@ PAGES = {
     "room without motion": ("/room/r104", lambda p: expect(p.get_by_text("holds no movement")).to_be_visible()),
     "no such room": ("/room/nowhere", lambda p: expect(p.get_by_text("no room “nowhere”")).to_be_visible()),
     "sheet": ("/settings", lambda p: expect(p.get_by_role("button", name="Mark as set")).to_be_visible()),
+    "logs": ("/logs", lambda p: expect(p.get_by_text("Bring in files first.")).to_be_visible()),
+    "facts": ("/facts", lambda p: expect(p.get_by_label("Electricity [per kWh]")).to_be_visible()),
+    "facts of a room": ("/facts?room=r101", lambda p: expect(p.get_by_text("Channel window")).to_be_visible()),
     "sheet to print": ("/settings.html", lambda p: expect(p.get_by_text("EXCEPTION")).to_be_visible()),
 }
 
