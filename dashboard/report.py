@@ -26,6 +26,10 @@ from tuning.results import Analysis, ChannelResult, Finding
 
 PRINT_HEIGHT = 0.85
 """Figures are this much lower on paper than on the screen, so that a channel fits three pages."""
+DRAWN = 40
+"""Channels with pictures, those that tuning is worth most: with a year of logs a channel's take a third of a megabyte, and nobody prints 300.
+Chosen by us."""
+UNDRAWN = f"<p class='soft'>No pictures here: only the {DRAWN} channels that tuning is worth most have them. All stand on the pages of the rooms.</p>"
 WIDTH_PX = 696
 """Width of the figures: A4 less its margins, at 96 px per inch."""
 
@@ -48,7 +52,7 @@ def html_report(analysis: Analysis) -> str:
         _cautions(),
         _summary(ranked, analysis),
         _logs(analysis),
-        *(_channel(c, analysis) for c in ranked),
+        *(_channel(c, analysis, drawn=i < DRAWN) for i, c in enumerate(ranked)),
         _method(),
     ]
     return (
@@ -123,12 +127,13 @@ def _finding(f: Finding, zone: str) -> str:
     return f"<div class='finding {f.severity}'><b>{words.SEVERITY_WORD[f.severity]}</b>{escape(f.message)}{tail}</div>"
 
 
-def _channel(c: ChannelResult, analysis: Analysis) -> str:
+def _channel(c: ChannelResult, analysis: Analysis, *, drawn: bool = True) -> str:
     facts = f"{escape(c.use)}, {escape(c.control)}, {c.load_w:.0f} W. Log {words.span(c, analysis.time_zone)}, {c.usable_days:.1f} usable days."
     reasons = "".join(f"<li>{escape(r)}</li>" for r in c.reasons)
     return (
         f"<section class='channel' id='{_anchor(c)}'><h2>{escape(words.room_title(c))} · {escape(c.channel)} {_mark(c)}</h2>"
-        f"<p class='soft'>{facts}</p>{_settings(c, analysis)}<ul>{reasons}</ul>{_figures(c, analysis)}"
+        f"<p class='soft'>{facts}</p>{_settings(c, analysis)}<ul>{reasons}</ul>"
+        f"{_figures(c, analysis) if drawn else UNDRAWN}"
         f"{_findings(c, analysis)}{_sensitivity(c, analysis)}</section>"
     )
 

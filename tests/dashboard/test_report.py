@@ -6,8 +6,9 @@ from dataclasses import replace
 
 import pytest
 
-from dashboard.report import html_report
+from dashboard.report import DRAWN, html_report
 from tests.dashboard.synthetic import analysis
+from tuning.results import LightResult
 
 
 @pytest.fixture(scope="module")
@@ -44,6 +45,21 @@ def test_it_carries_the_cautions(report):
         "Local codes prevail",
     ):
         assert words in text
+
+
+def test_of_a_large_building_only_the_channels_worth_most_are_drawn_and_the_others_say_so():
+    whole = analysis()
+    many = tuple(
+        replace(whole.channels[0], room=f"x{i:03}", target_saving=float(i), light=LightResult(), output=None)
+        for i in range(DRAWN + 3)
+    )
+    report = html_report(replace(whole, channels=many))
+
+    sections = report.split("<section class='channel'")[1:-1]
+    drawn = [i for i, text in enumerate(sections) if "<figure>" in text]
+    assert len(sections) == DRAWN + 3
+    assert drawn == list(range(DRAWN))
+    assert all("No pictures here" in text for text in sections[DRAWN:])
 
 
 def test_names_are_never_html():
