@@ -2,8 +2,9 @@
 
 import pytest
 
+from dashboard.pages.logs.callbacks import started
 from dashboard.pages.logs.mapping import corrected
-from dashboard.workspace import Workspace, buildings, files, mapping, uploads
+from dashboard.workspace import Workspace, buildings, files, jobs, mapping, uploads
 from dashboard.workspace.errors import WrongValueError
 from tests.dashboard.workspaces import ANNA
 from tuning.logs import read_logs
@@ -118,3 +119,10 @@ def test_a_live_check_reads_only_the_beginnings_of_large_files(space, tmp_path, 
 
     assert not found.whole
     assert 0 < found.rooms["r5"]["motion"] < 60
+
+
+def test_without_a_room_there_is_nothing_to_analyse(space):
+    ws, building = space
+
+    assert "Say first what is in the files" in started(ws, building, ANNA, stop=False)
+    assert jobs.last(ws, building) is None

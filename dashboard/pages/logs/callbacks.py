@@ -81,6 +81,8 @@ def started(ws: Workspace, building: str, who: str, *, stop: bool) -> str:
             job = jobs.last(ws, building)
             if job is not None:
                 jobs.cancel(ws, job.id, by=who)
+        elif not buildings.info(ws, building).channels:
+            return "Say first what is in the files: without a room there is nothing to analyse."
         else:
             jobs.ask(ws, building, "analyse", by=who)
     except WorkspaceError as error:
