@@ -14,6 +14,7 @@ from rich.console import Console
 
 from tuning import __version__
 from tuning.errors import TuningError
+from tuning.quiet import one_line_only
 
 if TYPE_CHECKING:
     from tuning.results import Analysis
@@ -53,7 +54,7 @@ def _analyse(folder: Path) -> Analysis:
     from tuning.console import progress
     from tuning.pipeline import analyse_folder
 
-    with progress(Console(stderr=True)) as say:
+    with one_line_only(), progress(Console(stderr=True)) as say:
         return analyse_folder(folder, progress=say)
 
 
@@ -105,7 +106,7 @@ def check(
     from tuning.console import progress
     from tuning.export import write_document
 
-    with progress(Console(stderr=True)) as say:
+    with one_line_only(), progress(Console(stderr=True)) as say:
         found = check_folder(folder, progress=say)
     print_check(_console(), found)
     if json:
@@ -134,7 +135,7 @@ def map_(  # the word for it is a builtin
     from tuning.console import progress
     from tuning.mapping.command import run, tell
 
-    with progress(Console(stderr=True)) as say:
+    with one_line_only(), progress(Console(stderr=True)) as say:
         told = run(folder, write=write, time_zone=time_zone, json_path=json, progress=say)
     tell(_console(), told)
 

@@ -1,13 +1,15 @@
 """Every bad input ends in a result or in one clear line: no traceback, no hang over 10 s, memory below 1 GiB."""
 
+import contextlib
 import gzip
 import os
 import subprocess
 import sys
 
+import polars as pl
 import pytest
 
-from tests.tuning.bad_logs import CASES
+from tests.tuning.bad_logs import CASES, FRAME, flip, parquet
 from tests.tuning.log_files import MOTION, long_lines, put, site
 from tuning.errors import LogError, TuningError
 from tuning.logs import read_logs, sources
@@ -86,6 +88,35 @@ def test_a_decompression_bomb_is_stopped(tmp_path, monkeypatch, limit, value):
         LogError, match=r"^log.csv.gz: [\d,]+ bytes unpack to more than [\d,]+\. Archives may unpack to "
     ):
         read_logs(tmp_path, site())
+
+
+COMMAND = "import sys; from tuning import cli; sys.argv = ['holdoff', 'recommend', sys.argv[1]]; cli.main()"
+
+
+def test_the_command_tells_one_line_of_a_damaged_page(tmp_path, capfd):
+    """Over some damaged pages polars prints a report of its own before it raises; a person is told one line."""
+    put(tmp_path, "site.toml", '[site]\ntime_zone = "UTC"\n[rooms.r101]\n[rooms.r101.channels.wall]\n')
+    frame = FRAME.head(3000)
+    whole = [
+        parquet(frame, compression="uncompressed"),
+        parquet(frame.cast({"room": pl.Categorical}), compression="zstd"),
+    ]
+    for seed in range(2000):
+        put(tmp_path, "log.parquet", flip(whole[seed % 2][:-8], seed, 8) + whole[seed % 2][-8:])
+        with contextlib.suppress(TuningError):
+            read_logs(tmp_path, site())
+            continue
+        if "panicked" in capfd.readouterr().err:
+            break
+    else:
+        pytest.fail("no damage made polars print")
+
+    run = [sys.executable, "-c", COMMAND, str(tmp_path)]
+    done = subprocess.run(run, capture_output=True, text=True, check=False, timeout=60)
+
+    assert done.returncode == 1
+    assert done.stderr.count("\n") == 1
+    assert done.stderr.startswith("holdoff: log.parquet: not a whole Parquet file (")
 
 
 @pytest.mark.benchmark

@@ -85,7 +85,7 @@ def _points(records: list[Record]) -> dict[str, Point]:
             lit.setdefault(room, set()).add(equipment)
     result: dict[str, Point] = {}
     for record, quantity, room, equipment in found:
-        if quantity is None:
+        if quantity is None and "sp" not in record:
             continue
         several = len(lit.get(room or "", ())) > 1
         channel = (
@@ -95,7 +95,10 @@ def _points(records: list[Record]) -> dict[str, Point]:
         )
         told = ", ".join(sorted(k for k, v in record.items() if v is MARKER and k != "point"))
         point = Point(
-            quantity, room, channel, f"its Haystack tags say {told or quantity}" + (f", in {room}" if room else "")
+            quantity,
+            room,
+            channel,
+            f"its Haystack tags say {told or quantity or 'nothing of ours'}" + (f", in {room}" if room else ""),
         )
         for name in NAMES:
             if isinstance(record.get(name), str):

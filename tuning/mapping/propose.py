@@ -173,8 +173,8 @@ def _proposal(
         confidence=judged.confidence, reasons=(*judged.reasons, *looks.told), preview=looks.preview, alternatives=judged.alternatives,
     )  # fmt: skip
     if raw.layout == "long":
-        room, channel, quantity, detector = raw.keys[item.name]
-        return replace(base, role="reading", quantity=quantity, room=room, channel=channel or None, detector=detector or None,
+        room, part, quantity, detector = raw.keys[item.name]
+        return replace(base, role="reading", quantity=quantity, room=room, channel=part or None, detector=detector or None,
                        confidence=1.0, reasons=("the log names it so", *looks.told), alternatives=())  # fmt: skip
     before = said.get(item.name)
     if before is not None:
@@ -183,10 +183,13 @@ def _proposal(
                        alternatives=())  # fmt: skip
     scale, doubt = _scale(judged.quantity, looks)
     point = models.find(points, item.name)
+    if point is not None and point.quantity is None:
+        return replace(base, confidence=0.9, reasons=(point.reason, *looks.told))
     if point is not None and point.quantity is not None and looks.fits.get(point.quantity, 0.0) > -1.0:
         of = point.room or (placed.room if placed else None)
+        channel = point.channel if point.room else placed.channel if placed else None
         sure = 0.97 if point.room else min(0.7, placed.confidence if placed else 0.0)
-        return replace(base, role="reading", quantity=point.quantity, room=of, channel=point.channel or (placed.channel if placed else None),
+        return replace(base, role="reading", quantity=point.quantity, room=of, channel=channel,
                        scale=scale, confidence=sure, reasons=(point.reason, *looks.told))  # fmt: skip
     if judged.quantity is None or placed is None:
         return base
