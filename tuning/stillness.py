@@ -225,49 +225,34 @@ def _smoothed(counts: Floats) -> Floats:
 
 @dataclass(frozen=True)
 class _Curve:
-    """Log-odds of stillness over absence along the log-length, and what holds it.
-
-    ``mean`` is the belief; ``second`` takes second differences; ``precision`` holds the curve near the belief, and its bends small.
-    """
+    """Log-count of stillnesses per cell of log-length, and what holds it."""
 
     mean: Floats
     second: Floats
-    precision: Floats
+    bends: Floats
+    pull: float
 
     def step(
-        self, eta: Floats, *, still: Floats, total: Floats, log_absent: Floats, outlast: Floats, reactions: float
+        self, s: Floats, *, still: Floats, seen: Floats, hidden: Floats, log_absent: Floats, reactions: float
     ) -> Floats:
-        """One Newton step toward the most likely curve.
-
-        Parameters
-        ----------
-        eta
-            Log-odds per cell.
-        still, total
-            Expected stillnesses and all gaps per cell, where either can be seen.
-        log_absent
-            Smooth log-count of absences per cell; with the log-odds it gives that of stillness, whose tail must not turn up.
-        outlast
-            Absences per cell beyond the hold-off in which a stillness would have been cut short by a reaction.
-        reactions
-            Expected reactions: as many stillnesses outlast the hold-off.
-        """
-        share = expit(eta)
-        bend = self.second @ (eta + log_absent)
+        rate = np.exp(np.clip(s, -20, 15))
+        bend = self.second @ s
         stiff = np.where(bend > 0, CONVEX_STIFFNESS, 0.0)
-        expected = outlast * np.exp(np.clip(eta, -15, 5))
-        ratio = reactions / max(expected.sum(), 1e-6) - 1.0
-        gradient = still - total * share + expected * np.clip(ratio, -1, 20) - self.precision @ (eta - self.mean)
-        gradient -= self.second.T @ (stiff * bend)
-        curvature = np.diag(total * share * (1 - share) + expected + 1e-6) + self.precision
+        outlast = hidden * rate
+        ratio = reactions / max(outlast.sum(), 1e-6) - 1.0
+        gradient = still - seen * rate + outlast * np.clip(ratio, -1, 20)
+        gradient -= self.pull * (s - log_absent - self.mean) + self.bends @ s + self.second.T @ (stiff * bend)
+        curvature = np.diag(seen * rate + outlast + 1e-6 + self.pull) + self.bends
         curvature += self.second.T @ (stiff[:, None] * self.second)
-        return np.asarray(np.clip(eta + np.clip(np.linalg.solve(curvature, gradient), -1.5, 1.5), -14, 14))
+        return np.asarray(np.clip(s + np.clip(np.linalg.solve(curvature, gradient), -1.5, 1.5), -20, 15))
 
 
 def _curve(belief: Belief, grid: Floats) -> _Curve:
+    import os
+    t3 = float(os.environ.get("T3", "1.0")); bs = float(os.environ.get("BS", "2.0"))
     second = np.diff(np.eye(len(grid)), n=2, axis=0)
-    precision = GRID_STEP / (BELIEF_SPREAD**2 * BELIEF_LENGTH) * np.eye(len(grid)) + STIFFNESS * second.T @ second
-    return _Curve(belief.log_odds(np.exp(grid)), second, precision)
+    third = np.diff(np.eye(len(grid)), n=3, axis=0)
+    return _Curve(belief.log_odds(np.exp(grid)), second, third.T @ third / (t3**2 * GRID_STEP**5), GRID_STEP / (bs**2 * BELIEF_LENGTH))
 
 
 def classify(
@@ -423,13 +408,17 @@ def _em(
     limit = np.where(expired, limit_s, 1.0)
     beyond = grid > np.log(float(np.median(limit[expired]))) if expired.any() else np.zeros(size, dtype=bool)
     curve = _curve(belief, grid)
+    absent = np.log(_smoothed(_per_cell(cell, 1 - p, size)) + 0.02)
     eta = curve.mean.copy()
-    visible = _per_cell(cell, may_stay, size)
+    log_still = eta + absent
     # Where people mind, a stillness beyond the hold-off shows as a reaction, not at its own length.
-    hidden = _per_cell(cell, np.where(expired & ~known_absent, minds, 0.0), size) * beyond
+    below = ~expired & (limit_s > 0) & ~known_absent & (g < np.median(limit[expired]) if expired.any() else g > 0)
+    minding = float(np.average(minds[below], weights=p[below] * g[below] + 1e-9)) if below.any() else 1.0
+    hidden = np.where(beyond, minding, 0.0)
+    visible = 1.0 - hidden
     for _ in range(ITERATIONS):
         absent = np.log(_smoothed(_per_cell(cell, np.clip(1 - p - reaction, 0, 1), size)) + 0.02)
-        outlast = float((hidden * np.exp(np.clip(eta, -15, 5))).sum())
+        outlast = float((hidden * np.exp(log_still)).sum())
         odds_still = np.exp(np.clip(eta[cell] + llr, -15, 15)) * may_stay
         density = np.exp(-0.5 * ((np.log(u) - mu) / sigma) ** 2) / (u * sigma * np.sqrt(2 * np.pi))
         if finest_s > 2:
@@ -452,12 +441,14 @@ def _em(
         variance = np.sum(timed * (np.log(u) - mu) ** 2) + REACTION_PRIOR[2] * REACTION_PRIOR[1] ** 2
         sigma = float(np.clip(np.sqrt(variance / weight), 0.25, 1.2))
         still = _per_cell(cell, np.where(may_stay > 0, p, 0.0), size)
-        eta = curve.step(
-            eta,
+        absent = np.log(_smoothed(_per_cell(cell, np.clip(1 - p - reaction, 0, 1), size)) + 0.02)
+        log_still = curve.step(
+            log_still,
             still=still,
-            total=visible,
+            seen=visible,
+            hidden=hidden,
             log_absent=absent,
-            outlast=hidden,
             reactions=REACTION_SUPPORT * float(reaction.sum()),
         )
+        eta = log_still - absent
     return _State(np.clip(p + reaction, 0, 1), np.clip(reaction, 0, 1), float(np.exp(mu)), sigma)
