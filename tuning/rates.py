@@ -20,6 +20,7 @@ from tuning.spells import (
     cell_of,
     chain_offsets,
     false_offs_per_second,
+    falling_hazard,
     fit_survival,
     goes_on_share,
     spell_table,
@@ -135,7 +136,7 @@ def survival_of(
         table = base
         table = table + spell_table(offset[c], offset[c] + g[c], still * on, ends, day[c], days)
         table = table + spell_table(zero[c], g[c], still * (1 - on), ends, day[c], days)
-        s = fit_survival(table, ones, scale_s=scale_s, rng=np.random.default_rng(0))
+        s = falling_hazard(table)
         fresh_ll = _loglik(s, zero[c], g[c], ends)
         chained_ll = _loglik(s, offset[c], offset[c] + g[c], ends)
         share, on = goes_on_share(fresh_ll, chained_ll, still)

@@ -18,6 +18,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.optimize import isotonic_regression
 
 from tuning.gaps import Bools
 from tuning.motion import Floats, Ints
@@ -25,6 +26,8 @@ from tuning.motion import Floats, Ints
 EDGES_S: Floats = np.concatenate([[0.0, 2.0, 5.0], 8.0 * 1.13 ** np.arange(0, 71)])
 """Edges of the survival grid. [s]; 8 s to about 11 h in steps of 13 %."""
 CELLS = len(EDGES_S) - 1
+FALLS_FROM_S = 20.0
+"""From here on a hazard that rises is not believed. [s]. Chosen by us."""
 SHAPES: Floats = np.linspace(0.1, 1.0, 19)
 SHAPE_PRIOR = (0.55, 0.2)
 """Weibull shapes looked at, and the belief about them: a decreasing hazard, near 0.55. Chosen by us."""
@@ -133,6 +136,15 @@ def _place(t_s: Floats) -> tuple[Ints, Floats]:
     t = np.clip(t_s, 0.0, EDGES_S[-1])
     low = np.clip(np.searchsorted(EDGES_S, t, side="right") - 1, 0, CELLS - 1)
     return low, (t - EDGES_S[low]) / np.diff(EDGES_S)[low]
+
+
+def falling_hazard(table: SpellTable) -> Survival:
+    """Survival whose hazard never rises beyond ``FALLS_FROM_S``: the longer somebody has been still, the longer they stay so."""
+    ends, exposure = table.ends.sum(axis=0) + 0.05, table.exposure.sum(axis=0) + 0.05 * EDGES_S[1:]
+    hazard = ends / exposure
+    first = int(cell_of(np.array([FALLS_FROM_S]))[0])
+    hazard[first:] = isotonic_regression(hazard[first:], weights=exposure[first:], increasing=False).x
+    return Survival(np.concatenate([[0.0], np.cumsum(hazard * np.diff(EDGES_S))])[None, :])
 
 
 def _tail_start(table: SpellTable) -> int:

@@ -51,7 +51,8 @@ BELIEF_SPREAD, BELIEF_LENGTH = 2.0, 1.0
 """How far the log may take the curve from the belief (standard deviation of the log-odds), per e-fold of length. Chosen by us."""
 BANDWIDTH = 0.4
 """Kernel bandwidth on log-length. Chosen by us."""
-ITERATIONS = 15
+import os as _os
+ITERATIONS = int(_os.environ.get("IT", "20"))
 REACTION_SUPPORT = 0.7
 """Weight of a reaction in the curve beyond the hold-off: some of them are repeats within one spell. Chosen by us."""
 REACTION_LIMIT_S = 90.0
@@ -229,7 +230,7 @@ class _Curve:
 
     mean: Floats
     second: Floats
-    bends: Floats
+    third: Floats
     pull: float
 
     def step(
@@ -238,21 +239,26 @@ class _Curve:
         rate = np.exp(np.clip(s, -20, 15))
         bend = self.second @ s
         stiff = np.where(bend > 0, CONVEX_STIFFNESS, 0.0)
+        import os
+        turn = self.third @ s
+        loose, tight = float(os.environ.get("T3N", "1.5")), float(os.environ.get("T3P", "1.5"))
+        weight = 1.0 / (np.where(turn > 0, tight, loose) ** 2 * GRID_STEP**5)
+        bends = self.third.T @ (weight[:, None] * self.third)
         outlast = hidden * rate
         ratio = reactions / max(outlast.sum(), 1e-6) - 1.0
         gradient = still - seen * rate + outlast * np.clip(ratio, -1, 20)
-        gradient -= self.pull * (s - log_absent - self.mean) + self.bends @ s + self.second.T @ (stiff * bend)
-        curvature = np.diag(seen * rate + outlast + 1e-6 + self.pull) + self.bends
+        gradient -= self.pull * (s - log_absent - self.mean) + bends @ s + self.second.T @ (stiff * bend)
+        curvature = np.diag(seen * rate + outlast + 1e-6 + self.pull) + bends
         curvature += self.second.T @ (stiff[:, None] * self.second)
         return np.asarray(np.clip(s + np.clip(np.linalg.solve(curvature, gradient), -1.5, 1.5), -20, 15))
 
 
 def _curve(belief: Belief, grid: Floats) -> _Curve:
     import os
-    t3 = float(os.environ.get("T3", "1.0")); bs = float(os.environ.get("BS", "2.0"))
+    bs = float(os.environ.get("BS", "3.0"))
     second = np.diff(np.eye(len(grid)), n=2, axis=0)
     third = np.diff(np.eye(len(grid)), n=3, axis=0)
-    return _Curve(belief.log_odds(np.exp(grid)), second, third.T @ third / (t3**2 * GRID_STEP**5), GRID_STEP / (bs**2 * BELIEF_LENGTH))
+    return _Curve(belief.log_odds(np.exp(grid)), second, third, GRID_STEP / (bs**2 * BELIEF_LENGTH))
 
 
 def classify(
