@@ -19,8 +19,8 @@ from tuning.spells import (
     Survival,
     cell_of,
     chain_offsets,
-    false_offs_per_second,
     falling_hazard,
+    false_offs_per_second,
     fit_survival,
     goes_on_share,
     spell_table,
@@ -130,7 +130,6 @@ def survival_of(
     still = seen.p_still[c]
     ends = np.where(reaction[c] > 0.5, 0.0, complete[c].astype(float))
     on, share = np.full(len(c), 0.5), 0.5
-    ones = np.ones((1, days))
     table = base
     for _ in range(4):
         table = base

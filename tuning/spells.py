@@ -139,9 +139,15 @@ def _place(t_s: Floats) -> tuple[Ints, Floats]:
 
 
 def falling_hazard(table: SpellTable) -> Survival:
-    """Survival whose hazard never rises beyond ``FALLS_FROM_S``: the longer somebody has been still, the longer they stay so."""
-    ends, exposure = table.ends.sum(axis=0) + 0.05, table.exposure.sum(axis=0) + 0.05 * EDGES_S[1:]
-    hazard = ends / exposure
+    """Survival of all days together whose hazard never rises beyond ``FALLS_FROM_S``, as one draw.
+
+    The longer somebody has been still, the longer they stay so. It decides whether spells go on after reactions: taken for the rest of long
+    spells, the short pauses after reactions in a room where movement starts afresh would make the hazard leap at the hold-off.
+    Isotonic regression, weighted by exposure.
+    """
+    # The belief as in `fit_survival`: no empty cell says "never".
+    exposure = table.exposure.sum(axis=0) + 0.05 * EDGES_S[1:]
+    hazard = (table.ends.sum(axis=0) + 0.05) / exposure
     first = int(cell_of(np.array([FALLS_FROM_S]))[0])
     hazard[first:] = isotonic_regression(hazard[first:], weights=exposure[first:], increasing=False).x
     return Survival(np.concatenate([[0.0], np.cumsum(hazard * np.diff(EDGES_S))])[None, :])

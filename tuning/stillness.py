@@ -7,8 +7,9 @@ classes label themselves at the extremes, by what the room's use makes believe o
 absence. From those a normal model with a trend along the length is learned for each class, and gives the log density ratio of the movement
 before and after a gap. It is learned once: learning again from its own verdicts runs away in rooms with few absences.
 
-*The length.* The log-odds of stillness over absence are a smooth curve along the log-length. It is held near the belief about the room's
-use and to bends that fit a log-concave stillness, and moves as far as the signatures of the gaps ask.
+*The length.* How many stillnesses there are of each length is a smooth, log-concave curve along the log-length, fixed by the thousands of
+short pauses, which goes on beyond them as it bent; how many absences there are is another. Their ratio is held near the belief about the
+room's use, and moves as far as the signatures of the gaps ask.
 
 *The reaction.* A present person in the dark moves within seconds, so their gaps pile up just beyond the hold-off: a log-normal signal over
 the smooth background of people who come back by chance. A pile has the more to prove, the fewer stillnesses the curve lets outlast the
@@ -43,16 +44,18 @@ TREND_RIDGE, SHRINK = 5.0, 20.0
 """Ridge that holds the trend back, and examples' worth of pooled spread. Chosen by us."""
 GRID_STEP = 0.12
 """Step of the log-length grid."""
-STIFFNESS, CONVEX_STIFFNESS = 1.0 / (4.0 * GRID_STEP**2) ** 2, 1.0 / (0.5 * GRID_STEP**2) ** 2
-"""Weights of the curve's bends: standard deviations of its second derivative of 4 per squared e-fold, and of 0.5 where the
-stillness curve turns up. Every family of pauses in use (exponential, Weibull, log-normal, log-logistic, gamma, Pareto) has a
-log-concave density of the log-length, so its tail falls at least as fast as it began to. Chosen by us."""
-BELIEF_SPREAD, BELIEF_LENGTH = 2.0, 1.0
-"""How far the log may take the curve from the belief (standard deviation of the log-odds), per e-fold of length. Chosen by us."""
+STIFFNESS, CONVEX_STIFFNESS = 1.0 / (3.0**2 * GRID_STEP**5), 1.0 / (0.5 * GRID_STEP**2) ** 2
+"""Weights of the stillness curve's third and second differences. The third derivative is white noise of standard deviation 3 per
+e-fold, so that the curve goes on as it bent (a log-normal's is zero); the second has a standard deviation of 0.5 where it turns up. Every
+family of pauses in use (exponential, Weibull, log-normal, log-logistic, gamma, Pareto) has a log-concave density of the log-length, so its
+tail falls at least as fast as it began to. Chosen by us."""
+PULL = GRID_STEP / 2.0**2
+"""Weight of the belief per cell: the log may take the log-odds from it by a standard deviation of 2 per e-fold of length. Chosen by us."""
+EVEN_ARRIVAL_S = 600.0
+"""Up to this length absences are taken to be equally frequent per second [s]. Chosen by us."""
 BANDWIDTH = 0.4
 """Kernel bandwidth on log-length. Chosen by us."""
-import os as _os
-ITERATIONS = int(_os.environ.get("IT", "20"))
+ITERATIONS = 15
 REACTION_SUPPORT = 0.7
 """Weight of a reaction in the curve beyond the hold-off: some of them are repeats within one spell. Chosen by us."""
 REACTION_LIMIT_S = 90.0
@@ -224,41 +227,61 @@ def _smoothed(counts: Floats) -> Floats:
     return np.asarray(full / mass)
 
 
+def _log_absent(counts: Floats, grid: Floats) -> Floats:
+    """Smooth log-count of absences per cell.
+
+    Short absences come as often per second, whatever their length (somebody else comes by chance), so they grow along the log-length by
+    themselves; smoothed as they stand, they would be too many at the short end.
+    """
+    lean = np.exp(np.minimum(grid, np.log(EVEN_ARRIVAL_S)) - grid[0])
+    return np.asarray(np.log(_smoothed(counts / lean) * lean + 0.02))
+
+
 @dataclass(frozen=True)
 class _Curve:
-    """Log-count of stillnesses per cell of log-length, and what holds it."""
+    """Log-count of stillnesses per cell of the log-length, and what holds it.
 
-    mean: Floats
+    ``belief`` is the log-odds that the room's use makes believe; ``second`` and ``third`` take differences along the grid.
+    """
+
+    belief: Floats
     second: Floats
     third: Floats
-    pull: float
 
     def step(
-        self, s: Floats, *, still: Floats, seen: Floats, hidden: Floats, log_absent: Floats, reactions: float
+        self, log_still: Floats, *, still: Floats, seen: Floats, hidden: Floats, log_absent: Floats, reactions: float
     ) -> Floats:
-        rate = np.exp(np.clip(s, -20, 15))
-        bend = self.second @ s
+        """One Newton step toward the most likely curve.
+
+        Parameters
+        ----------
+        log_still
+            The curve, per cell.
+        still
+            Expected stillnesses seen at their own length, per cell.
+        seen, hidden
+            Share of the stillnesses of a length that show at their own length, and that a reaction would have cut short, per cell.
+        log_absent
+            Smooth log-count of absences per cell; the belief is about stillness against them.
+        reactions
+            Expected reactions: as many stillnesses outlast the hold-off.
+        """
+        rate = np.exp(np.clip(log_still, -20, 15))
+        bend = self.second @ log_still
         stiff = np.where(bend > 0, CONVEX_STIFFNESS, 0.0)
-        import os
-        turn = self.third @ s
-        loose, tight = float(os.environ.get("T3N", "1.5")), float(os.environ.get("T3P", "1.5"))
-        weight = 1.0 / (np.where(turn > 0, tight, loose) ** 2 * GRID_STEP**5)
-        bends = self.third.T @ (weight[:, None] * self.third)
         outlast = hidden * rate
         ratio = reactions / max(outlast.sum(), 1e-6) - 1.0
+        bends = STIFFNESS * self.third.T @ self.third + self.second.T @ (stiff[:, None] * self.second)
         gradient = still - seen * rate + outlast * np.clip(ratio, -1, 20)
-        gradient -= self.pull * (s - log_absent - self.mean) + bends @ s + self.second.T @ (stiff * bend)
-        curvature = np.diag(seen * rate + outlast + 1e-6 + self.pull) + bends
-        curvature += self.second.T @ (stiff[:, None] * self.second)
-        return np.asarray(np.clip(s + np.clip(np.linalg.solve(curvature, gradient), -1.5, 1.5), -20, 15))
+        gradient -= PULL * (log_still - log_absent - self.belief) + bends @ log_still
+        curvature = np.diag(seen * rate + outlast + 1e-6 + PULL) + bends
+        step = np.clip(np.linalg.solve(curvature, gradient), -1.5, 1.5)
+        return np.asarray(np.clip(log_still + step, -20, 15))
 
 
 def _curve(belief: Belief, grid: Floats) -> _Curve:
-    import os
-    bs = float(os.environ.get("BS", "3.0"))
-    second = np.diff(np.eye(len(grid)), n=2, axis=0)
-    third = np.diff(np.eye(len(grid)), n=3, axis=0)
-    return _Curve(belief.log_odds(np.exp(grid)), second, third, GRID_STEP / (bs**2 * BELIEF_LENGTH))
+    unit = np.eye(len(grid))
+    return _Curve(belief.log_odds(np.exp(grid)), np.diff(unit, n=2, axis=0), np.diff(unit, n=3, axis=0))
 
 
 def classify(
@@ -414,16 +437,16 @@ def _em(
     limit = np.where(expired, limit_s, 1.0)
     beyond = grid > np.log(float(np.median(limit[expired]))) if expired.any() else np.zeros(size, dtype=bool)
     curve = _curve(belief, grid)
-    absent = np.log(_smoothed(_per_cell(cell, 1 - p, size)) + 0.02)
-    eta = curve.mean.copy()
+    absent = _log_absent(_per_cell(cell, 1 - p, size), grid)
+    eta = curve.belief.copy()
     log_still = eta + absent
     # Where people mind, a stillness beyond the hold-off shows as a reaction, not at its own length.
-    below = ~expired & (limit_s > 0) & ~known_absent & (g < np.median(limit[expired]) if expired.any() else g > 0)
+    below = ~known_absent & (g < (np.median(limit[expired]) if expired.any() else np.inf))
     minding = float(np.average(minds[below], weights=p[below] * g[below] + 1e-9)) if below.any() else 1.0
     hidden = np.where(beyond, minding, 0.0)
     visible = 1.0 - hidden
     for _ in range(ITERATIONS):
-        absent = np.log(_smoothed(_per_cell(cell, np.clip(1 - p - reaction, 0, 1), size)) + 0.02)
+        absent = _log_absent(_per_cell(cell, np.clip(1 - p - reaction, 0, 1), size), grid)
         outlast = float((hidden * np.exp(log_still)).sum())
         odds_still = np.exp(np.clip(eta[cell] + llr, -15, 15)) * may_stay
         density = np.exp(-0.5 * ((np.log(u) - mu) / sigma) ** 2) / (u * sigma * np.sqrt(2 * np.pi))
@@ -447,7 +470,7 @@ def _em(
         variance = np.sum(timed * (np.log(u) - mu) ** 2) + REACTION_PRIOR[2] * REACTION_PRIOR[1] ** 2
         sigma = float(np.clip(np.sqrt(variance / weight), 0.25, 1.2))
         still = _per_cell(cell, np.where(may_stay > 0, p, 0.0), size)
-        absent = np.log(_smoothed(_per_cell(cell, np.clip(1 - p - reaction, 0, 1), size)) + 0.02)
+        absent = _log_absent(_per_cell(cell, np.clip(1 - p - reaction, 0, 1), size), grid)
         log_still = curve.step(
             log_still,
             still=still,
