@@ -364,6 +364,7 @@ def _rates(
         offset_us=given.offset_us,
         scale_s=given.room.beliefs.stillness_scale_s,
         draws=draws,
+        in_force_at_s=in_force.at(gaps.start_us) if len(in_force.from_us) > 1 else None,
         rng=np.random.default_rng(given.seed),
     )
 

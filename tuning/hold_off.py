@@ -27,6 +27,8 @@ SLACK_S = 3.0
 """Telegrams and loggers stamp motion and output up to some seconds apart. Chosen by us."""
 HUNT_WITHIN_S, CHAIN = 900.0, 3
 """Switch-offs by light follow each other within a quarter of an hour, three at least. Chosen by us."""
+CROSS_SHARE = 0.4
+"""A hold-off changed where either part's explains less than so much of what the other part's own does. Chosen by us."""
 MISMATCH_SHARE = 0.05
 MISMATCH_S = 10.0
 """Observed and documented hold-off differ when further apart than both of these. Chosen by us."""
@@ -162,6 +164,21 @@ def sharp_mode(lags: Lags, rows: npt.NDArray[np.intp] | Bools | slice) -> tuple[
     return (float(np.median(high[inside])) if narrow.mean() > 0.5 else value), share
 
 
+def _apart(lags: Lags, left: tuple[float, float], right: tuple[float, float], low: int, cut: int, high: int) -> bool:
+    """Whether either part's hold-off explains far fewer switch-offs of the other part than that part's own does.
+
+    Compared within each part, because a longer hold-off switches off far less often: of all switch-offs its own may be a tenth.
+    """
+    return (
+        _explained(lags, left[0], slice(cut, high)) < CROSS_SHARE * right[1]
+        and _explained(lags, right[0], slice(low, cut)) < CROSS_SHARE * left[1]
+    )
+
+
+def _explained(lags: Lags, value: float, rows: slice) -> float:
+    return float(((lags.low_s[rows] - SLACK_S <= value) & (value <= lags.high_s[rows] + SLACK_S)).mean())
+
+
 def _split(lags: Lags, low: int, high: int, depth: int) -> list[tuple[int, float]]:
     """Hold-offs of switch-offs ``low:high``, split where two modes explain clearly more than one."""
     whole = sharp_mode(lags, slice(low, high))
@@ -172,11 +189,11 @@ def _split(lags: Lags, low: int, high: int, depth: int) -> list[tuple[int, float
     step = max(1, n // 40)
     for cut in range(low + 2 * MIN_SWITCH_OFFS, high - 2 * MIN_SWITCH_OFFS, step):
         left, right = sharp_mode(lags, slice(low, cut)), sharp_mode(lags, slice(cut, high))
-        if left and right and abs(left[0] - right[0]) > max(MISMATCH_S, MISMATCH_SHARE * left[0]):
+        if left and right and _differ(left[0], right[0]) and _apart(lags, left, right, low, cut, high):
             explained = (left[1] * (cut - low) + right[1] * (high - cut)) / n
             if best is None or explained > best[0]:
                 best = (explained, cut)
-    if best is None or best[0] < (whole[1] if whole else 0.0) + 0.15:
+    if best is None:
         return [(low, whole[0])] if whole else []
     cut = best[1]
     return [*_split(lags, low, cut, depth - 1), *_split(lags, cut, high, depth - 1)]
@@ -204,6 +221,21 @@ def _documented(site: Site, channel: Channel) -> list[tuple[int, float]]:
     return [*steps, *((round(when.timestamp()) * US, hold_off_s) for when, hold_off_s in changes)]
 
 
+def _observe_by_period(lags: Lags, documented: list[tuple[int, float]]) -> list[tuple[int, float]]:
+    """Hold-offs that the log shows between documented changes; where a period shows none, what was written down stands."""
+    edges = [when for when, _ in documented[1:]] + [np.iinfo(np.int64).max]
+    if documented[0][0] != np.iinfo(np.int64).min:
+        return observe(lags)
+    steps: list[tuple[int, float]] = []
+    any_seen = False
+    for (when, hold_off_s), until in zip(documented, edges, strict=True):
+        rows = (lags.off_us >= when) & (lags.off_us < until)
+        seen = observe(Lags(lags.off_us[rows], lags.low_s[rows], lags.high_s[rows]))
+        any_seen |= bool(seen)
+        steps += [(when, seen[0][1] if seen else hold_off_s), *seen[1:]]
+    return steps if any_seen else []
+
+
 def _differ(a: float, b: float) -> bool:
     return abs(a - b) > max(MISMATCH_S, MISMATCH_SHARE * b)
 
@@ -220,7 +252,8 @@ def hold_off_in_force(site: Site, channel: Channel, lags: Lags, *, built_in_s: f
     built_in_s
         Hold-off inside a held occupancy state, if that is all there is. [s]
     """
-    documented, observed = _documented(site, channel), observe(lags)
+    documented = _documented(site, channel)
+    observed = _observe_by_period(lags, documented) if len(documented) > 1 else observe(lags)
     documented_s = documented[-1][1] if documented else None
     if built_in_s is not None and not observed:
         observed = [(np.iinfo(np.int64).min, built_in_s)]

@@ -12,7 +12,7 @@ import numpy as np
 
 from tuning.circumstances import Circumstances
 from tuning.delay_curve import delay_cells, expiries_and_lit_s
-from tuning.gaps import ENDED_BY_MOTION, Gaps
+from tuning.gaps import ENDED_BY_MOTION, Bools, Gaps
 from tuning.motion import US, Floats, Ints, MotionLog
 from tuning.spells import (
     EDGES_S,
@@ -106,10 +106,36 @@ def resampled_days(covered: Floats, draws: int, rng: np.random.Generator) -> Flo
     return weights
 
 
+SHORTER = 0.75
+"""A hold-off below so much of a longer one in the same log leaves the tail to the longer one. Chosen by us."""
+LONG_DAYS = 5
+"""Days with pauses that a longer hold-off must have been in force to be left the tail. Chosen by us: a working week."""
+
+
+def cut_shorter(hold_off_s: Floats, day: Ints) -> Bools:
+    """Gaps whose hold-off in force was clearly shorter than one that the same log also knows for long enough."""
+    finite = np.isfinite(hold_off_s)
+    longest = max(
+        (h for h in np.unique(hold_off_s[finite]) if len(np.unique(day[hold_off_s == h])) >= LONG_DAYS), default=0.0
+    )
+    return finite & (hold_off_s < SHORTER * longest)
+
+
 def survival_of(
-    gaps: Gaps, seen: Classified, day: Ints, day_weights: Floats, *, scale_s: float, rng: np.random.Generator
+    gaps: Gaps,
+    seen: Classified,
+    day: Ints,
+    day_weights: Floats,
+    *,
+    scale_s: float,
+    rng: np.random.Generator,
+    shorter: Bools | None = None,
 ) -> tuple[Survival, float]:
-    """Fit how long present people keep still, and whether spells go on after reactions."""
+    """Fit how long present people keep still, and whether spells go on after reactions.
+
+    ``shorter`` marks gaps under a hold-off that was later or earlier longer (a trial). Cut short as they are, they say nothing about length
+    that the longer hold-off does not show whole; they only tell whether spells go on.
+    """
     g, days = gaps.gap_s, day_weights.shape[1]
     complete = gaps.end_kind == ENDED_BY_MOTION
     reaction = seen.p_false
@@ -118,23 +144,27 @@ def survival_of(
     follows = np.append(0.0, (gaps.motion_before[1:] == gaps.motion_after[:-1]).astype(float))
     offset = chain_offsets(g, reaction, follows)
     chained = offset > 0
+    whole = np.ones(len(g)) if shorter is None else (~shorter).astype(float)
+    natural_weight = natural_weight * whole
     fresh = spell_table(
         zero[~chained], g[~chained], natural_weight[~chained], complete[~chained].astype(float), day[~chained], days
     )
-    censored = spell_table(zero[~chained], g[~chained], reaction[~chained], zero[~chained], day[~chained], days)
+    cut = reaction * whole
+    censored = spell_table(zero[~chained], g[~chained], cut[~chained], zero[~chained], day[~chained], days)
     base = fresh + censored
     if not chained.any():
         share = 0.5
         return fit_survival(base, day_weights, scale_s=scale_s, rng=rng), share
     c = np.flatnonzero(chained)
     still = seen.p_still[c]
+    placed = still * whole[c]
     ends = np.where(reaction[c] > 0.5, 0.0, complete[c].astype(float))
     on, share = np.full(len(c), 0.5), 0.5
     table = base
     for _ in range(4):
         table = base
-        table = table + spell_table(offset[c], offset[c] + g[c], still * on, ends, day[c], days)
-        table = table + spell_table(zero[c], g[c], still * (1 - on), ends, day[c], days)
+        table = table + spell_table(offset[c], offset[c] + g[c], placed * on, ends, day[c], days)
+        table = table + spell_table(zero[c], g[c], placed * (1 - on), ends, day[c], days)
         s = falling_hazard(table)
         fresh_ll = _loglik(s, zero[c], g[c], ends)
         chained_ll = _loglik(s, offset[c], offset[c] + g[c], ends)
@@ -161,6 +191,7 @@ def weekly_rates(
     scale_s: float,
     draws: int,
     rng: np.random.Generator,
+    in_force_at_s: Floats | None = None,
 ) -> Rates:
     """Rates per week under every candidate hold-off.
 
@@ -181,6 +212,8 @@ def weekly_rates(
         What the use makes believe about pauses. [s]
     draws
         Resamples.
+    in_force_at_s
+        Hold-off in force in each gap, where it changed inside the log. [s]
     """
     first_us = int(motion.covered_us[0, 0]) if len(motion.covered_us) else 0
     last_us = int(motion.covered_us[-1, 1]) if len(motion.covered_us) else 0
@@ -203,7 +236,8 @@ def weekly_rates(
     moving_h = _moving_h(motion, day_index(motion.start_us, offset_us, first_us), days, weights) / weeks
     minding = seen.p_still * around.minds * around.lit
     if np.isfinite(in_force_s):
-        survival, goes_on = survival_of(gaps, seen, day, weights, scale_s=scale_s, rng=rng)
+        shorter = None if in_force_at_s is None else cut_shorter(in_force_at_s, day)
+        survival, goes_on = survival_of(gaps, seen, day, weights, scale_s=scale_s, rng=rng, shorter=shorter)
         present_s = np.bincount(day, weights=minding * gaps.gap_s, minlength=days)
         rate = false_offs_per_second(
             survival,

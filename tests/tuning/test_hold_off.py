@@ -71,3 +71,38 @@ def test_an_undocumented_hold_off_is_found_in_a_whole_log(tmp_path):
 
     assert channel.observed_hold_off_s == pytest.approx(300, abs=2)
     assert channel.current.hold_off_s == 300
+
+
+def test_a_longer_hold_off_that_switches_off_ten_times_more_seldom_is_found_too():
+    rng = np.random.default_rng(5)
+    found = observe(lags([180.0] * 400 + list(900 + rng.uniform(0, 1, 40))))
+
+    assert [v for _, v in found] == pytest.approx([180, 900], abs=2)
+    assert found[1][0] == pytest.approx(400 * 3600 * US, abs=12 * 3600 * US)
+
+
+def test_one_hold_off_among_presses_is_not_taken_for_two():
+    rng = np.random.default_rng(6)
+    values = np.where(rng.random(300) < 0.4, rng.uniform(5, 290, 300), 300 + rng.uniform(0, 1, 300))
+
+    assert len(observe(lags(values))) == 1
+
+
+def test_a_documented_history_splits_the_log_and_each_period_is_observed():
+    history = "[[rooms.a.channels.main.settings_history]]\nfrom = 1970-01-11\nhold_off_s = 900\n"
+    site = parse_site(SITE + history, Path("site.toml"))
+    hourly = lags([300.0] * 239 + [1000.0] * 6)
+
+    force = hold_off_in_force(site, site.rooms["a"].channels["main"], hourly)
+
+    assert force.hold_off_s == pytest.approx([300, 1000], abs=2), "the log is believed in each period"
+    assert force.from_us[1] == 10 * 86400 * US - 3600 * US, "from local midnight of the documented day"
+
+
+def test_a_period_without_switch_offs_stands_as_documented():
+    history = "[[rooms.a.channels.main.settings_history]]\nfrom = 1970-01-11\nhold_off_s = 1800\n"
+    site = parse_site(SITE + history, Path("site.toml"))
+
+    force = hold_off_in_force(site, site.rooms["a"].channels["main"], lags([300.0] * 200))
+
+    assert force.hold_off_s == pytest.approx([300, 1800], abs=2)
