@@ -6,6 +6,7 @@ import datetime as dt
 from dataclasses import dataclass, replace
 
 import numpy as np
+import numpy.typing as npt
 import polars as pl
 
 from tuning import reasons
@@ -39,7 +40,7 @@ from tuning.quality.dead import while_alive
 from tuning.rates import Rates, weekly_rates
 from tuning.results import ChannelResult, Finding, LightResult, Settings
 from tuning.site import ASSUMED_LOAD_W, Building, Channel, Room, Site
-from tuning.stillness import Belief, Classified, classify
+from tuning.stillness import Belief, Classified, classify, joined
 from tuning.target import light_result
 from tuning.window import by_window
 
@@ -301,16 +302,36 @@ def _seen(
     seen_off = observed_off_s(gaps, lags)
     # Where the log shows the very switch-off, it is sharper than the setting.
     hold = np.where(np.isfinite(seen_off) & (np.abs(seen_off - hold) < 0.2 * hold + 5), seen_off, hold)
-    return classify(
-        gaps,
-        motion,
-        hold_off_s=hold,
-        lit=around.lit,
-        minds=around.minds,
-        belief=Belief(given.room.beliefs.even_gap_s, given.room.beliefs.gap_slope),
-        never_present=nobody,
-        verdict=words_on(gaps, given.verdicts),
-    )
+    said = words_on(gaps, given.verdicts)
+    belief = Belief(given.room.beliefs.even_gap_s, given.room.beliefs.gap_slope)
+
+    def of(rows: npt.NDArray[np.intp]) -> Classified:
+        return classify(
+            gaps.at(rows),
+            motion,
+            hold_off_s=hold[rows],
+            lit=around.lit[rows],
+            minds=around.minds[rows],
+            belief=belief,
+            never_present=nobody[rows],
+            verdict=None if said is None else said[rows],
+        )
+
+    # What a pause of ten minutes looks like depends on whether the light was still on: each period is learned from by itself.
+    parts = _periods(gaps, in_force)
+    return joined([(rows, of(rows)) for rows in parts])
+
+
+LEAST_PERIOD_DAYS = 7.0
+"""A period of the log under a hold-off of its own is classified by itself from this length on. Chosen by us: one of each weekday."""
+
+
+def _periods(gaps: Gaps, in_force: HoldOffInForce) -> list[npt.NDArray[np.intp]]:
+    """Gaps of each period under a hold-off of its own; all together where one of them is too short to learn from."""
+    period = np.searchsorted(in_force.from_us, gaps.start_us, side="right")
+    parts = [np.flatnonzero(period == k) for k in np.unique(period)]
+    days = [float(np.ptp(gaps.start_us[rows])) / US / 86400 for rows in parts]
+    return parts if parts and min(days) >= LEAST_PERIOD_DAYS else [np.arange(len(gaps))]
 
 
 def words_on(gaps: Gaps, verdicts: pl.DataFrame | None) -> Floats | None:

@@ -18,7 +18,7 @@ hold-off.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -117,6 +117,28 @@ class Classified:
     reaction_median_s: float
     reaction_sigma: float
     reactions: float
+
+
+def joined(parts: list[tuple[npt.NDArray[np.intp], Classified]]) -> Classified:
+    """Put classifications of parts of a log together; reactions are those of the last part, which is what is set now.
+
+    Parameters
+    ----------
+    parts
+        In the order of time: which gaps, and what they were.
+    """
+    if len(parts) == 1:
+        return parts[0][1]
+    rows = np.concatenate([at for at, _ in parts])
+    back = np.argsort(rows)
+    last = parts[-1][1]
+    return replace(
+        last,
+        p_still=np.concatenate([seen.p_still for _, seen in parts])[back],
+        p_false=np.concatenate([seen.p_false for _, seen in parts])[back],
+        signature=np.concatenate([seen.signature for _, seen in parts])[back],
+        reactions=sum(seen.reactions for _, seen in parts),
+    )
 
 
 def signature_features(gaps: Gaps, motion: MotionLog, index: npt.NDArray[np.intp]) -> tuple[Floats, Floats]:

@@ -5,7 +5,7 @@ import pytest
 
 from tuning.gaps import find_gaps
 from tuning.motion import US, MotionLog
-from tuning.stillness import Belief, _fit_ends, classify, density_ratio
+from tuning.stillness import Belief, Classified, _fit_ends, classify, density_ratio, joined
 
 OFFICE = Belief(600.0, 2.0)
 
@@ -115,3 +115,14 @@ def test_too_few_examples_say_nothing():
     one[:3] = 1.0
 
     assert density_ratio(x, np.full(50, 5.0), 1 - one, one).tolist() == [0.0] * 50
+
+
+def test_periods_classified_apart_are_put_back_in_the_order_of_the_gaps():
+    early = Classified(np.array([0.1, 0.2]), np.array([0.0, 0.1]), np.array([1.0, 2.0]), 4.0, 0.5, 0.1)
+    late = Classified(np.array([0.9]), np.array([0.8]), np.array([3.0]), 6.0, 0.7, 0.8)
+
+    both = joined([(np.array([0, 2]), early), (np.array([1]), late)])
+
+    assert both.p_still.tolist() == [0.1, 0.9, 0.2]
+    assert both.p_false.tolist() == [0.0, 0.8, 0.1]
+    assert (both.reaction_median_s, both.reactions) == (6.0, pytest.approx(0.9)), "what is set now"
