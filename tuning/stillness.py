@@ -354,12 +354,14 @@ def classify(
     # its own verdicts was tried and runs away in rooms with few absences.
     label = np.where(expired & (mind > 0.5), 0.0, expit(belief.log_odds(g))) * ~known_absent
     usable = (g > SHORT_GAP_S) & ~known_absent
+    # A gap that ends soon after the switch-off may have ended in a reaction: no example of either class.
+    may_react = expired & (beyond_s <= REACTION_LIMIT_S)
     # Most gaps are shorter than that; nothing is asked of their ends.
     ends, ends_before = _signatures(
         gaps.at(index),
         signature_features(gaps, motion, index),
         still_weight=np.where(usable & (label > SURE_STILL), label, 0.0)[index],
-        absent_weight=np.where(usable & (label < SURE_ABSENT), 1 - label, 0.0)[index],
+        absent_weight=np.where(usable & (label < SURE_ABSENT) & ~may_react, 1 - label, 0.0)[index],
     )
     ends = _suspicious(ends, g[index], belief)
     signature = np.zeros(n)
