@@ -4,8 +4,9 @@ import datetime as dt
 
 import pytest
 
+from tests.tuning.bad_logs import CASES
 from tests.tuning.log_files import put
-from tuning.errors import FolderError, SiteError
+from tuning.errors import FolderError, SiteError, TuningError
 from tuning.mapping import Mapping, check_mapping, propose, write_mapping
 
 START = dt.datetime(2026, 3, 2)  # noqa: DTZ001  local
@@ -154,6 +155,20 @@ def test_a_file_of_which_nothing_can_be_made_is_one_line(tmp_path, content, told
 
     assert proposal.tables == ()
     assert [line[: len(told)] for line in proposal.problems] == [told]
+
+
+@pytest.mark.timeout(20)
+@pytest.mark.parametrize("make", [case[1] for case in CASES], ids=[case[0] for case in CASES])
+def test_a_bad_input_ends_in_a_proposal_or_one_line(tmp_path, make):
+    make(tmp_path)
+
+    try:
+        proposal = propose(tmp_path)
+    except TuningError as error:
+        assert str(error).isprintable()
+    else:
+        assert all(line.isprintable() for line in proposal.problems)
+        assert proposal.document()
 
 
 def test_nothing_to_look_at(tmp_path):

@@ -33,9 +33,9 @@ def points_of(folder: Path) -> tuple[dict[str, Point], list[str], list[str]]:
     points: dict[str, Point] = {}
     files: list[str] = []
     problems: list[str] = []
-    for path in sorted(folder.iterdir()):
+    for path in sorted(path for path in folder.iterdir() if path.is_file()):
         reader = brick.read if path.suffix.lower() == ".ttl" else haystack.reader_of(path)
-        if reader is None or not path.is_file():
+        if reader is None:
             continue
         files.append(path.name)
         try:

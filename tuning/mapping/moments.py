@@ -40,6 +40,8 @@ WORDS = (
 )  # fmt: skip
 END_WORDS = ("end", "ending", "bis", "until", "fin", "ende", "to", "stop", "closed")
 SAMPLE = 2000
+FIRST_COLUMNS = 50
+"""Further on only a column whose name says so is asked for times. Chosen by us: exports put the time first."""
 
 
 @dataclass(frozen=True)
@@ -57,6 +59,8 @@ def find_time(names: tuple[str, ...], frame: pl.DataFrame) -> Found | None:
     """Find the time among the columns; None where no column holds any."""
     best: tuple[float, Found] | None = None
     for index, name in enumerate(names):
+        if index >= FIRST_COLUMNS and not set(plain(name).split()) & set(WORDS):
+            continue
         found = _column(names, frame, (index,))
         if found is None:
             found = _halves(names, frame, index)

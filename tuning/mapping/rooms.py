@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import re
 from collections import Counter
 from collections.abc import Mapping as Table
@@ -75,8 +76,10 @@ def _apart(
 ) -> list[tuple[str, ...]]:
     """A room number that several floors or buildings have is told apart by them."""
     result = list(keys)
-    for key in set(keys):
-        mine = [i for i, k in enumerate(keys) if k == key]
+    by_key: dict[tuple[str, ...], list[int]] = {}
+    for i, k in enumerate(keys):
+        by_key.setdefault(k, []).append(i)
+    for key, mine in by_key.items():
         rest = {i: tuple(w for w in places[i] if w not in key) for i in mine}
         moving = {rest[i] for i in mine if series[i].quantity in OCCUPANCY}
         if len(moving) > 1 and all(Counter(rest.values())[r] > 1 or len(mine) == len(moving) for r in moving):
@@ -90,9 +93,10 @@ def _channels_in_names(
 ) -> tuple[list[tuple[str, ...]], list[str]]:
     """Words behind a room's own that no motion has ("101 north") name a channel of it."""
     moving = {key for key, s in zip(keys, series, strict=True) if s.quantity in OCCUPANCY and key}
+    sets = {frozenset(m): m for m in moving}
     rooms, channels = [], []
     for key, s in zip(keys, series, strict=True):
-        owner = next((m for m in moving if set(m) < set(key)), None) if key not in moving else None
+        owner = _within(key, sets) if key not in moving else None
         if owner is not None and s.quantity not in OCCUPANCY:
             rooms.append(owner)
             channels.append("_".join(w for w in key if w not in owner))
@@ -100,6 +104,13 @@ def _channels_in_names(
             rooms.append(key)
             channels.append("")
     return rooms, channels
+
+
+def _within(key: tuple[str, ...], sets: Table[frozenset[str], tuple[str, ...]]) -> tuple[str, ...] | None:
+    """Find the longest room whose words are among these."""
+    words = sorted(set(key))[:6]
+    parts = (frozenset(part) for size in range(len(words) - 1, 0, -1) for part in itertools.combinations(words, size))
+    return next((sets[part] for part in parts if part in sets), None)
 
 
 def _placed(series: Series, key: tuple[str, ...], channel: str, often: int, known: Table[str, str]) -> Placed:
@@ -155,8 +166,11 @@ def _slug(text: str) -> str:
 def _told_apart(series: Sequence[Series], placed: list[Placed], channels_of: Table[str, Sequence[str]]) -> list[Placed]:
     """Give channels to what only a channel can have, and keep detector names only where several need them."""
     result = list(placed)
-    for room in {p.room for p in placed if p.room}:
-        mine = [i for i, p in enumerate(placed) if p.room == room]
+    by_room: dict[str, list[int]] = {}
+    for i, p in enumerate(placed):
+        if p.room:
+            by_room.setdefault(p.room, []).append(i)
+    for room, mine in by_room.items():
         named = sorted(
             {c for i in mine if (c := placed[i].channel) is not None and series[i].quantity not in OCCUPANCY}
         )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import itertools
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -52,6 +53,8 @@ STATUS_WORDS = {
     "reliability",
 }
 STATUS_KINDS = {"ok", "good", "valid", "online", "normal", "192", "in service", "bad", "fault", "{ok}"}
+MOST_SERIES = 2000
+"""So many series of a table are looked at; hostile logs have one per row. Chosen by us."""
 MOST_POINTS = 20_000
 """More different texts than this name no points. Chosen by us."""
 
@@ -139,6 +142,8 @@ def _merged(kind: Kind, timed: list[tuple[Look, Found]], make: object) -> tuple[
         # What files of a kind say of their times counts together: one of them may hold the date that tells day from month.
         found = find_time(looks[0].names, frame) or first
     raw: Raw = make(kind, looks[0].names, frame, found)  # type: ignore[operator]
+    if len(raw.columns) >= MOST_SERIES:
+        raw = replace(raw, reasons=(*raw.reasons, f"only its first {MOST_SERIES:,} series were looked at"))
     return replace(raw, whole=all(look.whole for look in looks)), found
 
 
@@ -157,10 +162,11 @@ def _long(kind: Kind, names: tuple[str, ...], frame: pl.DataFrame, _found: Found
     keyed = frame.select(
         room=parts[0], channel=parts[1], quantity=parts[2].str.to_lowercase(), detector=parts[3], value=at["value"]
     )
-    keyed = keyed.with_row_index("row")
+    # Rows of no quantity are for the reader to name.
+    keyed = keyed.with_row_index("row").filter(pl.col("quantity").is_in(QUANTITIES))
     columns, keys = [], {}
-    for (room, channel, quantity, detector), part in keyed.group_by(
-        "room", "channel", "quantity", "detector", maintain_order=True
+    for (room, channel, quantity, detector), part in itertools.islice(
+        keyed.group_by("room", "channel", "quantity", "detector", maintain_order=True), MOST_SERIES
     ):
         name = "/".join(str(p) for p in (room, channel, quantity, detector) if p)
         columns.append(RawColumn(name, name, part["value"], part["row"].to_numpy().astype(np.int64)))
@@ -170,7 +176,9 @@ def _long(kind: Kind, names: tuple[str, ...], frame: pl.DataFrame, _found: Found
 
 def _wide(kind: Kind, names: tuple[str, ...], frame: pl.DataFrame, found: Found) -> Raw:
     columns = [RawColumn(n, n, frame[str(i)]) for i, n in enumerate(names) if i not in found.at and n.strip()]
-    twice = [n for n in {c.name for c in columns} if sum(c.name == n for c in columns) > 1]
+    columns = columns[:MOST_SERIES]
+    counts = Counter(names)
+    twice = [n for n, count in counts.items() if count > 1 and n.strip()]
     columns = [c for c in columns if c.name not in twice]
     reasons = ["a column per series"] + [f"{n!r} names several columns, which cannot be mapped" for n in sorted(twice)]
     return Raw(kind.files, "wide", tuple(columns), reasons=tuple(reasons))
@@ -278,7 +286,7 @@ def _points(kind: Kind, names: tuple[str, ...], frame: pl.DataFrame, found: Foun
     keyed = frame.select(point=text, text=full, value=str(value)).with_row_index("row")
     columns = [
         RawColumn(str(name), str(part["text"][0]), part["value"], part["row"].to_numpy().astype(np.int64))
-        for (name,), part in keyed.group_by("point", maintain_order=True)
+        for (name,), part in itertools.islice(keyed.group_by("point", maintain_order=True), MOST_SERIES)
         if name
     ]
     return Raw(

@@ -86,12 +86,18 @@ def _looks(path: Path, known: dict[tuple[str, ...], int]) -> list[Look]:
                 if rows >= most:
                     whole = batch.share >= 1.0 and batch.frame.height == parts[-1].height
                     break
-            frame = pl.concat(parts, how="vertical_relaxed") if parts else pl.DataFrame()
+            frame = pl.concat(parts, how="vertical_relaxed") if parts else _no_rows(len(names))
             member = source.path.name.partition(": ")[2] if source.path != path else path.name
+            odd = [c for c, kind in frame.schema.items() if kind.is_nested() or kind in (pl.Binary, pl.Object)]
+            frame = frame.with_columns(pl.lit(None, dtype=pl.String).alias(c) for c in odd)
             looks.append(
                 Look(path, re.split(r"\.(?:csv|tsv|txt|parquet|xlsx|gz|zip)\b", member)[0], names, frame, whole)
             )
     return looks
+
+
+def _no_rows(width: int) -> pl.DataFrame:
+    return pl.DataFrame(schema={str(i): pl.String for i in range(width)})
 
 
 def patterns_of(files: Sequence[Path], others: Sequence[Path]) -> tuple[str, ...]:
