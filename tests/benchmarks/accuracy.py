@@ -21,6 +21,7 @@ import polars as pl
 
 from tuning.pipeline import analyse_folder
 from tuning.results import ChannelResult
+from tuning.room_uses import room_use
 
 WORTHLESS = 0.01
 
@@ -38,6 +39,7 @@ class Judged:
     best_cost: float
     regret: float
     regret_as_is: float
+    regret_allowed: float
     points: tuple[tuple[str, bool, bool, bool], ...]
     p_false: np.ndarray
     false: np.ndarray
@@ -68,6 +70,8 @@ def _judge(channel: ChannelResult, folder: Path) -> Judged | None:
     )
     p_false, false = _labels(channel, folder)
     current = channel.current.hold_off_s
+    # The safety floor of the use forbids some of the cheapest settings; this is the regret against what was left to choose.
+    allowed = float(cost[hold >= room_use(channel.use).minimum_hold_off_s].min())
     return Judged(
         folder=folder.name,
         use=channel.use,
@@ -78,6 +82,7 @@ def _judge(channel: ChannelResult, folder: Path) -> Judged | None:
         best_cost=best,
         regret=regret(channel.recommended.hold_off_s),
         regret_as_is=regret(current) if current else float("nan"),
+        regret_allowed=(regret(channel.recommended.hold_off_s) + 1) * best / allowed - 1,
         points=points,
         p_false=p_false,
         false=false,
@@ -121,10 +126,13 @@ def _share(values: Sequence[bool]) -> str:
 def summary(judged: Sequence[Judged]) -> list[str]:
     """The figures, as lines to print."""
     regret = np.array([j.regret for j in judged])
+    allowed = np.array([j.regret_allowed for j in judged])
     as_is = np.array([j.regret_as_is for j in judged])
     lines = [
         f"channels {len(judged)}",
         f"regret: mean {regret.mean():.3f}, 90th percentile {np.quantile(regret, 0.9):.3f}, worst {regret.max():.2f}",
+        "against the best setting above the safety floor: "
+        f"mean {allowed.mean():.3f}, 90th percentile {np.quantile(allowed, 0.9):.3f}, worst {allowed.max():.2f}",
         f"leave as it is: mean {np.nanmean(as_is):.2f}, 90th percentile {np.nanquantile(as_is, 0.9):.2f}",
         "decisions: "
         + ", ".join(f"{d} {sum(j.decision == d for j in judged)}" for d in sorted({j.decision for j in judged})),
