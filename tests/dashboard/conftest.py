@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 import waitress
 from playwright.sync_api import expect, sync_playwright
+from waitress import wasyncore
 
 from dashboard.app import create_app
 from dashboard.store import FixedStore
@@ -24,9 +25,9 @@ def channel():
 
 
 @contextmanager
-def serving(store):
-    """Serve a store on a free port; gives the address."""
-    server = waitress.create_server(create_app(store).server, host="127.0.0.1", port=0, threads=8)
+def answering(app):
+    """Answer for a WSGI application on a free port; gives the address."""
+    server = waitress.create_server(app, host="127.0.0.1", port=0, threads=8)
     thread = threading.Thread(target=server.run, daemon=True)
     thread.start()
     try:
@@ -34,8 +35,16 @@ def serving(store):
     finally:
         # First the workers: one that still answers would write to what is closed.
         server.task_dispatcher.shutdown(timeout=10)
-        server.close()
+        # Closed by the loop itself: a descriptor closed under its select is an error there.
+        server.trigger.pull_trigger(lambda: wasyncore.close_all(server._map))
         thread.join(timeout=10)
+
+
+@contextmanager
+def serving(store):
+    """Serve a store on a free port; gives the address."""
+    with answering(create_app(store).server) as url:
+        yield url
 
 
 @pytest.fixture(scope="session")

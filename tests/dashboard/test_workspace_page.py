@@ -7,7 +7,6 @@ import os
 import signal
 import subprocess
 import sys
-import threading
 import time
 from contextlib import contextmanager
 from pathlib import Path
@@ -23,6 +22,7 @@ from dashboard.desk import WorkspaceStores
 from dashboard.workspace import Workspace, analyses, buildings, files, uploads
 from dashboard.workspace.keeper import Keeper
 from tests.building import office_days
+from tests.dashboard.conftest import answering
 from tests.dashboard.workspaces import ANNA, analysed
 
 pytestmark = pytest.mark.browser
@@ -32,20 +32,15 @@ RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
 @contextmanager
 def serving(ws, *, worker=False):
     """Serve a workspace on a free port, with a worker beside it if asked; gives the address."""
-    server = waitress.create_server(create_app(WorkspaceStores(ws)).server, host="127.0.0.1", port=0, threads=8)
-    thread = threading.Thread(target=server.run, daemon=True)
-    thread.start()
     keeper = Keeper(ws)
     if worker:
         keeper.start()
     try:
-        yield f"http://127.0.0.1:{server.effective_port}"
+        with answering(create_app(WorkspaceStores(ws)).server) as url:
+            yield url
     finally:
         if worker:
             keeper.close()
-        server.task_dispatcher.shutdown(timeout=10)
-        server.close()
-        thread.join(timeout=10)
 
 
 def exports(folder):
