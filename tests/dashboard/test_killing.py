@@ -124,7 +124,7 @@ def finish(ws, upload):
 
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory):
-    return write(tmp_path_factory.mktemp("folder"), office_days(days=4), site=SITE)
+    return write(tmp_path_factory.mktemp("folder"), office_days(days=60), site=SITE)
 
 
 def test_a_killed_worker_leaves_nothing_half_done_and_the_job_ends_by_itself(tmp_path, folder, monkeypatch):
@@ -138,7 +138,7 @@ def test_a_killed_worker_leaves_nothing_half_done_and_the_job_ends_by_itself(tmp
     for kill in range(KILLS_OF_WORKER):
         process = started("dashboard.workspace.worker", ws.folder, f"w{kill}")
         wait_for(lambda kill=kill: taken(ws, f"w{kill}"), 30)
-        killed_after(process, rng.uniform(0.0, 1.2))
+        killed_after(process, rng.uniform(0.0, 0.6))
         job = jobs.get(ws, number)
         hit.add(job.what)
         ended += job.state == "done"
