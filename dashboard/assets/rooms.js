@@ -2,7 +2,9 @@
 (function () {
   'use strict';
   const NBSP = '\u00a0';
-  let data = null, state = null, host = null, table = null, last = null;
+  let data = null, state = null, host = null, home = '', table = null, last = null;
+  // Whoever has gone on to another page keeps its address.
+  const here = () => host !== null && host.isConnected && window.location.pathname === home;
 
   const SORTS = {
     worth: ['Worth most first', r => [r.blocked ? 0 : 1, -r.worth]],
@@ -260,7 +262,7 @@
     });
     host.querySelector('.toolbar').addEventListener('input', event => {
       const t = event.target;
-      if (t.type === 'search') { state.q = t.value; clearTimeout(timer); timer = setTimeout(changed, 120); return; }
+      if (t.type === 'search') { state.q = t.value; clearTimeout(timer); timer = setTimeout(() => { if (here()) { changed(); } }, 120); return; }
       if (t.classList.contains('uses')) { state.use = t.value; } else if (t.classList.contains('sort')) { state.sort = t.value; state.back = false; }
       else if (t.dataset.group === 'attention') { state.attention = t.checked; } else if (t.dataset.group) { t.checked ? state[t.dataset.group].add(t.value) : state[t.dataset.group].delete(t.value); }
       changed();
@@ -268,7 +270,7 @@
   }
 
   function show(given) {
-    host = document.getElementById('building-rows');
+    host = document.getElementById('building-rows'); home = window.location.pathname;
     if (!given || !host) { return window.dash_clientside.no_update; }
     data = given; state = read();
     if (table !== host.querySelector('.listing')) { table = host.querySelector('.listing'); listen(); }

@@ -2,7 +2,9 @@
 (function () {
   'use strict';
   const NBSP = '\u00a0';
-  let d = null, s = null, host = null, parts = {};
+  let d = null, s = null, host = null, home = '', parts = {};
+  // Whoever has gone on to another page keeps its address.
+  const here = () => host !== null && host.isConnected && window.location.pathname === home;
 
   function el(tag, props, ...inner) {
     const node = document.createElement(tag);
@@ -133,7 +135,7 @@
     const same = s.index === start().index && s.lx === start().lx && s.perFalseOff === d.perFalseOff && s.price === d.price;
     parts.reset.disabled = same;
     clearTimeout(later);
-    later = setTimeout(() => { address(); mark(); window.dash_clientside.set_props('room-tried', {data: {hold_off_s: d.points[s.index].s, target_lx: s.lx}}); }, 120);
+    later = setTimeout(() => { if (!here()) { return; } address(); mark(); window.dash_clientside.set_props('room-tried', {data: {hold_off_s: d.points[s.index].s, target_lx: s.lx}}); }, 120);
   }
   function ticks(count, marks) {
     const row = el('div', {class: 'ticks', 'aria-hidden': 'true'});
@@ -171,7 +173,7 @@
     host.replaceChildren(controls, el('div', {class: 'outcome'}, parts.table, parts.told));
   }
   function show(given) {
-    host = document.getElementById('room-try');
+    host = document.getElementById('room-try'); home = window.location.pathname;
     if (!given || !host) { return window.dash_clientside.no_update; }
     d = given; s = start();
     const query = new URLSearchParams(window.location.search), at = d.points.findIndex(p => p.s === Number(query.get('hold')));

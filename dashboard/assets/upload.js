@@ -93,9 +93,11 @@
       show(job, 0);
     }
     if (job.stopped) { return; }
+    var shown = job.line.isConnected;
     job.line.remove();
     arrived += 1;
-    window.dash_clientside.set_props('logs-changed', { data: Date.now() + arrived });
+    // On another page there is no list to look at again.
+    if (shown) { window.dash_clientside.set_props('logs-changed', { data: Date.now() + arrived }); }
   }
 
   async function begin(job) {

@@ -74,16 +74,13 @@ def browser():
 
 @pytest.fixture(params=SIZES, ids=lambda size: f"{size[0]} px")
 def page(browser, request):
-    """A page that notes every console error and refuses, and notes, every request to elsewhere.
-
-    What is thrown inside the libraries alone is not noted: the drawing library throws when a page is left while it draws.
-    """
+    """A page that notes every console error and refuses, and notes, every request to elsewhere."""
     width, height = request.param
     context = browser.new_context(viewport={"width": width, "height": height}, reduced_motion="reduce")
     page = context.new_page()
     page.complaints, page.outside = [], []
     page.on("console", lambda m: page.complaints.append(m.text) if m.type in ("error", "warning") else None)
-    page.on("pageerror", lambda e: page.complaints.append(f"{e} {e.stack}") if "/assets/" in (e.stack or "") else None)
+    page.on("pageerror", lambda e: page.complaints.append(f"{e} {e.stack}"))
 
     def only_here(route):
         if route.request.url.startswith(("http://127.0.0.1:", "data:", "blob:")):

@@ -74,6 +74,24 @@ def cheapest(channel, *, per_false_off, price):
     return min(costs, key=costs.get)
 
 
+def test_a_page_left_at_once_leaves_the_next_one_its_address(page, made_up_site, channel):
+    page.goto(made_up_site)
+    page.get_by_role("link", name="Reading room wall").click()
+    slider = page.get_by_label("Hold-off", exact=True)
+    expect(slider).to_be_visible()
+    page.wait_for_timeout(500)
+
+    # In one breath: moved, and gone back before what was tried is put into the address.
+    slider.evaluate(
+        "s => { s.value = Number(s.value) + (s.value < s.max ? 1 : -1); s.dispatchEvent(new Event('input', {bubbles: true})); history.back(); }"
+    )
+    expect(page.get_by_role("checkbox", name="Select Reading room wall")).to_be_visible()
+    page.wait_for_timeout(500)
+
+    assert "hold=" not in page.url
+    assert page.complaints == []
+
+
 def test_the_price_at_which_the_recommendation_flips_is_where_it_does(page, made_up_site, channel):
     page.goto(f"{made_up_site}/room/r101?channel=wall")
     told = page.locator(".try-told")
