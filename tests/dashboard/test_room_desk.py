@@ -79,14 +79,16 @@ def test_a_page_left_at_once_leaves_the_next_one_its_address(page, made_up_site,
     page.get_by_role("link", name="Reading room wall").click()
     slider = page.get_by_label("Hold-off", exact=True)
     expect(slider).to_be_visible()
-    page.wait_for_timeout(500)
-
-    # In one breath: moved, and gone back before what was tried is put into the address.
-    slider.evaluate(
-        "s => { s.value = Number(s.value) + (s.value < s.max ? 1 : -1); s.dispatchEvent(new Event('input', {bubbles: true})); history.back(); }"
+    # The address follows a tenth of a second later; drawn out, so that the page is surely gone by then.
+    page.evaluate(
+        "const soon = window.setTimeout; window.setTimeout = (f, ms, ...more) => soon(f, ms === 120 ? 1500 : ms, ...more)"
     )
+    slider.evaluate(
+        "s => { s.value = Number(s.value) + (s.value < s.max ? 1 : -1); s.dispatchEvent(new Event('input', {bubbles: true})); }"
+    )
+    page.go_back()
     expect(page.get_by_role("checkbox", name="Select Reading room wall")).to_be_visible()
-    page.wait_for_timeout(500)
+    page.wait_for_timeout(1800)
 
     assert "hold=" not in page.url
     assert page.complaints == []
