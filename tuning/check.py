@@ -71,18 +71,18 @@ def check_folder(folder: Path, *, progress: Progress | None = None) -> Check:
     site = read_site(folder)
     say = progress or (lambda _share, _what: None)
     logs = read_logs(folder, site, progress=lambda share, what: say(0.4 * share, what))
-    analysis = analyse_logs(site, logs, progress=lambda share, what: say(0.4 + 0.5 * share, what))
+    outages = find_outages(logs)
+    analysis = analyse_logs(site, logs, progress=lambda share, what: say(0.4 + 0.5 * share, what), outages=outages)
     say(0.9, "checking series")
-    return check_logs(site, logs, analysis)
+    return check_logs(site, logs, analysis, outages)
 
 
-def check_logs(site: Site, logs: Logs, analysis: Analysis) -> Check:
-    """Check logs already read and analysed. See :func:`check_folder`."""
+def check_logs(site: Site, logs: Logs, analysis: Analysis, outages: tuple[Outage, ...]) -> Check:
+    """Check logs already read and analysed, with the silences found in them. See :func:`check_folder`."""
     series = check_series(logs)
     span = _span_us(logs)
     days, edges = midnights(span, site.zone)
     inside = np.clip(edges, *span)
-    outages = find_outages(logs)
     covered = np.array([hours_inside(s.covered_us, inside) for s in series]).reshape(len(series), len(days))
     channels = [_channel(site, span, outages, result) for result in analysis.channels]
     rows = np.array([np.diff(np.searchsorted(s.times_us, edges)) for s in series]).reshape(len(series), len(days))
