@@ -7,7 +7,7 @@ import functools
 import numpy as np
 from numpy.typing import NDArray
 
-from tuning.lamp_steps import OFF, Bools, Floats, Points
+from tuning.light.lamp_steps import OFF, Bools, Floats, Points
 
 DARK_SUN_DEG = -8.0
 """Sun that far under the horizon leaves less than about a lux outdoors (civil twilight ends at −6°; from memory)."""
@@ -65,14 +65,15 @@ def dark_points(points: Points, *, latitude: float | None, longitude: float | No
     base_lx = float(np.quantile(points.lx[unlit], 0.05 if points.held else 0.1))
     if np.mean(points.lx[unlit] > base_lx + 10) < 0.02:
         return np.zeros(points.t_us.size, dtype=bool)  # no day in the readings, so nothing to call dark against
-    quarter = (points.t_us // BIN_US) % 96
+    number = points.t_us // BIN_US
+    quarter = number % 96
     half_month = (points.t_us - points.t_us[0]) // _HALF_MONTH_US
     key = half_month * 96 + quarter
     size = int(key.max()) + 1
     count = np.bincount(key[unlit], minlength=size)
     bright = np.bincount(key[unlit], weights=points.lx[unlit] > base_lx + 2.0, minlength=size)
     # times are sorted, so each quarter of an hour of each day is one run
-    run = np.append(True, np.diff(points.t_us[unlit] // BIN_US) > 0)
+    run = np.append(True, np.diff(number[unlit]) > 0)
     days = np.bincount(key[unlit][run], minlength=size)
     dark = (count >= 3) & (days >= 2) & (bright <= 0.02 * count)
     return np.asarray(dark[key])

@@ -19,7 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import stdtrit
 
-from tuning.lamp_steps import MOVED, OFF, SETTLED_WITHIN, Bools, Floats, Moves, Points
+from tuning.light.lamp_steps import MOVED, OFF, SETTLED_WITHIN, Bools, Floats, Moves, Points
 
 BIWEIGHT_C = 4.685
 """Tukey's biweight with 95 % efficiency under normal errors; Huber & Ronchetti, Robust Statistics, 2nd ed. (from memory)."""
@@ -68,7 +68,7 @@ def fit_lamps(points: Points, steps: Moves, dark: Bools) -> LampFit:
     Parameters
     ----------
     points, steps
-        From :func:`tuning.lamp_steps.usable_points` and :func:`~tuning.lamp_steps.moves`.
+        From :func:`tuning.light.lamp_steps.usable_points` and :func:`~tuning.light.lamp_steps.moves`.
     dark
         Which points fell into hours without daylight, shape (n,).
 
@@ -79,7 +79,8 @@ def fit_lamps(points: Points, steps: Moves, dark: Bools) -> LampFit:
     channels = points.output.shape[1]
     k = np.full(channels, np.nan)
     # the first pass knows no daylight, only the smaller of two readings; the second knows it from the first
-    rows = _rows(points, steps, dark, k)
+    seen = _seen(points, steps, dark)
+    rows = _rows(seen, k)
     moving = np.asarray((np.abs(rows.x) >= MOVED).any(axis=0)).reshape(channels)
     groups = _groups(rows, points, moving)
     count = np.array([int(np.sum(np.abs(rows.x[~rows.level, c]) >= MOVED)) for c in range(channels)], dtype=np.int64)
@@ -88,7 +89,7 @@ def fit_lamps(points: Points, steps: Moves, dark: Bools) -> LampFit:
     merged, outliers = _merged_fit(rows, groups)
     for g, group in enumerate(groups):
         k[group] = merged[0][g] / len(group)
-    rows = _rows(points, steps, dark, k)
+    rows = _rows(seen, k)
     merged, outliers = _merged_fit(rows, groups)
     merged = merged[0], np.hypot(merged[1], _rounding(rows, groups, _quantum_lx(points)))
     return _ungroup(merged, groups, count, outliers)
@@ -97,7 +98,8 @@ def fit_lamps(points: Points, steps: Moves, dark: Bools) -> LampFit:
 def _quantum_lx(points: Points) -> float:
     """Step in which the log writes its readings, 0 where it is finer than a tenth of a lux. [lx]."""
     for step in (10.0, 5.0, 2.0, 1.0, 0.5, 0.1):
-        if np.abs(points.lx / step - np.round(points.lx / step)).max() < 1e-6:
+        # most steps are ruled out by the first readings already
+        if all(np.abs(lx / step - np.round(lx / step)).max() < 1e-6 for lx in (points.lx[:1000], points.lx)):
             return step
     return 0.0
 
@@ -130,21 +132,41 @@ def _ungroup(
     return LampFit(k, low, high, count, separable, outliers)
 
 
-def _rows(points: Points, steps: Moves, dark: Bools, k: Floats) -> Rows:
+@dataclass(frozen=True)
+class _Seen:
+    """What does not change with what is known of the lamps: moves, which of them ended in the dark, and the rows of dark evenings.
+
+    ``moved`` and ``by_people`` (moves that no daylight caused) have shape (steps, channels).
+    """
+
+    steps: Moves
+    both_dark: Bools
+    moved: Bools
+    by_people: Bools
+    dark_rows: Rows
+
+
+def _seen(points: Points, steps: Moves, dark: Bools) -> _Seen:
+    moved = np.abs(steps.d_output) >= MOVED
+    by_people = _switched_by_people(points, steps, moved)
+    return _Seen(steps, _dark_at(steps, points, dark), moved, by_people, _dark_rows(points, dark))
+
+
+def _rows(seen: _Seen, k: Floats) -> Rows:
     """Collect steps and dark levels with their spreads, given what is known of k so far."""
+    steps = seen.steps
     known = np.where(np.isnan(k), 0.0, k)
     level = np.minimum(steps.lx_before, steps.lx_after)
     if known.any():
         lit = np.maximum(steps.before @ known, 0), np.maximum(steps.after @ known, 0)
         level = np.maximum(0.5 * (steps.lx_before - lit[0] + steps.lx_after - lit[1]), 0)
     quiet = steps.near & (np.abs(steps.d_output) <= OFF).all(axis=1) & (steps.stale == 0)
-    both_dark = _dark_at(steps, points, dark)
-    trust, sigma = _spread(steps, level, quiet, both_dark)
+    trust, sigma = _spread(steps, level, quiet, seen.both_dark)
     # a held reading lies anywhere within the dead band of the written one: sd of a uniform, band/sqrt(3)
     sigma = np.sqrt(sigma**2 + steps.stale * steps.band**2 / 3)
     drift = np.where(np.isnan(steps.drift), 0.0, trust * steps.drift)
-    moved = np.abs(steps.d_output) >= MOVED
-    switched = (moved & _switched_by_people(points, steps, moved)).any(axis=1) & steps.near
+    moved = seen.moved
+    switched = (moved & seen.by_people).any(axis=1) & steps.near
     moved_any = moved.any(axis=1) & steps.near
     day = steps.t_us // DAY_US
     use = moved_any & _wanted(switched, moved)
@@ -160,8 +182,7 @@ def _rows(points: Points, steps: Moves, dark: Bools, k: Floats) -> Rows:
         np.zeros(use.sum(), dtype=bool),
         level[use],
     )
-    dark_rows = _dark_rows(points, dark)
-    return Rows(*(np.concatenate([getattr(step_rows, f.name), getattr(dark_rows, f.name)]) for f in fields(Rows)))
+    return Rows(*(np.concatenate([getattr(step_rows, f.name), getattr(seen.dark_rows, f.name)]) for f in fields(Rows)))
 
 
 def _switched_by_people(points: Points, steps: Moves, moved: Bools) -> Bools:

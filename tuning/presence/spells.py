@@ -37,6 +37,10 @@ LEVEL_PRIOR = 0.5
 """Weight of the belief about the tail's level, in spells that end."""
 GOES_ON_PRIOR = (2.0, 2.0)
 """Beta belief about the share of spells that go on after a reaction."""
+WAVE_S, WAVES_LAST_S = 12.0, 45.0
+"""Longest pause between the waves of one reaction, and how long they last at most. [s]. Chosen by us: a few seconds, or a detector's dead time."""
+WAVES_PRIOR = (1.0, 3.0)
+"""Beta belief about the share of reactions that take more than one wave."""
 CHAIN = 24
 """Reactions in one spell that are followed. Chosen by us: q^24 is nothing."""
 
@@ -61,38 +65,41 @@ def cell_of(t_s: Floats) -> Ints:
     return np.clip(np.searchsorted(EDGES_S, t_s, side="left") - 1, 0, CELLS - 1)
 
 
-def spell_table(start_s: Floats, end_s: Floats, weight: Floats, natural: Floats, day: Ints, days: int) -> SpellTable:
+def spell_table(
+    start_s: Floats | float, end_s: Floats, weight: Floats, ended: Floats, day: Ints, days: int
+) -> SpellTable:
     """Sum exposure and natural ends over the survival grid, per day.
 
     Parameters
     ----------
     start_s, end_s
-        Where on the spell's own clock each gap begins and ends. [s]
+        Where on the spell's own clock each gap begins and ends; one beginning for all will do. [s]
     weight
         Probability that the gap is stillness (and on this clock).
-    natural
-        1 where a movement of its own ended it, 0 where a reaction or the log did.
+    ended
+        That, and that a movement of its own ended it, not a reaction or the log.
     day
         Day index of each gap.
     days
         Number of days.
     """
-    a, b = cell_of(start_s), cell_of(end_s)
+    a, b = cell_of(np.asarray(start_s)), cell_of(end_s)
     size = days * CELLS
     width = np.diff(EDGES_S)
-    ends = (
-        np.bincount(day * CELLS + b, weights=weight * natural, minlength=size).astype(np.float64).reshape(days, CELLS)
-    )
-    partial = np.bincount(day * CELLS + b, weights=weight * (end_s - EDGES_S[b]), minlength=size)
-    partial -= np.bincount(day * CELLS + a, weights=weight * (start_s - EDGES_S[a]), minlength=size)
-    crossing = np.bincount(day * CELLS + a, weights=weight, minlength=size)
-    crossing -= np.bincount(day * CELLS + b, weights=weight, minlength=size)
+    first, last = day * CELLS + a, day * CELLS + b
+    ends = np.bincount(last, weights=ended, minlength=size).astype(np.float64).reshape(days, CELLS)
+    partial = np.bincount(last, weights=weight * (end_s - EDGES_S[b]), minlength=size)
+    partial -= np.bincount(first, weights=weight * (start_s - EDGES_S[a]), minlength=size)
+    crossing = np.bincount(first, weights=weight, minlength=size)
+    crossing -= np.bincount(last, weights=weight, minlength=size)
     through = np.cumsum(crossing.reshape(days, CELLS), axis=1)
     return SpellTable(ends, partial.reshape(days, CELLS) + through * width)
 
 
 def chain_offsets(gap_s: Floats, reaction: Floats, consecutive: Floats) -> Floats:
     """How long the spell had already lasted when each gap began, if spells go on after reactions. [s].
+
+    Whoever reacts may wave more than once: short pauses right after a reaction belong to it, and the spell goes on behind them.
 
     Parameters
     ----------
@@ -102,11 +109,23 @@ def chain_offsets(gap_s: Floats, reaction: Floats, consecutive: Floats) -> Float
         Probability that a reaction ended the gap.
     consecutive
         1 where the gap follows its predecessor at once.
+
+    Returns
+    -------
+    Zero where no spell can have gone on, and for the pauses between waves.
     """
-    chained = np.append(0.0, (reaction[:-1] > 0.5)) * consecutive
+    n = len(gap_s)
     total = np.concatenate([[0.0], np.cumsum(gap_s)])[:-1]
-    base = np.where(chained > 0, 0.0, total)
-    return total - np.maximum.accumulate(base)
+    at = np.arange(n)
+    reacted = reaction > 0.5
+    # The last gap before each that is no pause between waves, if the log is whole since.
+    last = np.append(-1, np.maximum.accumulate(np.where(gap_s > WAVE_S, at, -1))[:-1]) if n else at
+    broken = np.maximum.accumulate(np.where(consecutive > 0, -1, at)) if n else at
+    after = (last >= 0) & (last >= broken) & reacted[last]
+    after &= total - (total[last] + gap_s[last]) <= WAVES_LAST_S
+    base = np.where(after, 0.0, total)
+    offset = total - np.maximum.accumulate(base)
+    return np.asarray(np.where((gap_s > WAVE_S) & after, offset, 0.0))
 
 
 @dataclass(frozen=True)

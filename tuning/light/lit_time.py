@@ -8,8 +8,8 @@ import numpy as np
 import polars as pl
 
 from tuning.gaps import Bools, Gaps
-from tuning.lamp_steps import MOVED
-from tuning.light import LightSplit, daylight_at
+from tuning.light.lamp_steps import MOVED
+from tuning.light.split import LightSplit, daylight_at
 from tuning.motion import US, Floats, Ints, MotionLog, times_us
 
 GRID_S = 300.0
@@ -136,7 +136,7 @@ def held(series: pl.DataFrame, at: Ints) -> Floats:
 
 def neighbours_at(split: LightSplit, output: pl.DataFrame, own_lx: float, at: Ints) -> Floats:
     """Other channels' lamps in the reading, from the last moment at which all outputs were certain. [lx]."""
-    lamps = split.daylight.drop_nulls("lamps_lx")
+    lamps = split.known
     if lamps.is_empty() or len(split.lamps) < 2:
         return np.zeros(len(at))
     t = times_us(lamps)

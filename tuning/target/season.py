@@ -14,9 +14,9 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
-from tuning.darkness import sun_at
-from tuning.light import LightSplit
-from tuning.lit_time import Moments
+from tuning.light.darkness import sun_at
+from tuning.light.lit_time import Moments
+from tuning.light.split import LightSplit
 from tuning.motion import US, Floats, Ints, times_us
 
 LEAST_SUN_DEG = 3.0
@@ -97,8 +97,7 @@ def year_moments(
 
 def _factors(split: LightSplit, latitude: float, longitude: float) -> Floats | None:
     """Daylight per clear-sky irradiance by direction of the sun, quantiles, shape (SECTORS, skies); ``None`` if not known."""
-    known = split.daylight.drop_nulls("daylight_lx")
-    t, d = times_us(known), known["daylight_lx"].to_numpy()
+    t, d = times_us(split.known), split.known["daylight_lx"].to_numpy()
     first = np.append(True, np.diff(t // EVERY_US) > 0)
     t, d = t[first], d[first]
     elevation, azimuth = sun_at(t, latitude=latitude, longitude=longitude)

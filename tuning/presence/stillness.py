@@ -8,8 +8,8 @@ absence. From those a normal model with a trend along the length is learned for 
 before and after a gap. It is learned once: learning again from its own verdicts runs away in rooms with few absences.
 
 *The length.* How many stillnesses there are of each length is a smooth, log-concave curve along the log-length, fixed by the thousands of
-short pauses, which goes on beyond them as it bent; how many absences there are is another. Their ratio is held near the belief about the
-room's use, and moves as far as the signatures of the gaps ask.
+short pauses, which goes on beyond them as it bent; how many absences there are follows from mixed waits for whoever comes next
+(:mod:`tuning.presence.arrivals`). Their ratio is held near the belief about the room's use, and moves as far as the signatures of the gaps ask.
 
 *The reaction.* A present person in the dark moves within seconds, so their gaps pile up just beyond the hold-off: a log-normal signal over
 the smooth background of people who come back by chance. A pile has the more to prove, the fewer stillnesses the curve lets outlast the
@@ -18,7 +18,8 @@ hold-off.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -26,6 +27,8 @@ from scipy.special import expit
 
 from tuning.gaps import ENDED_BY_MOTION, Bools, Gaps, counts_around
 from tuning.motion import US, Floats, Ints, MotionLog
+from tuning.presence.arrivals import expected_absences
+from tuning.presence.other_evidence import evidence_ratio
 
 SHORT_GAP_S = 20.0
 """Gaps up to this are stillness without further thought: nobody leaves, closes the door and is back. Chosen by us."""
@@ -51,8 +54,6 @@ family of pauses in use (exponential, Weibull, log-normal, log-logistic, gamma, 
 tail falls at least as fast as it began to. Chosen by us."""
 PULL = GRID_STEP / 2.0**2
 """Weight of the belief per cell: the log may take the log-odds from it by a standard deviation of 2 per e-fold of length. Chosen by us."""
-EVEN_ARRIVAL_S = 600.0
-"""Up to this length absences are taken to be equally frequent per second [s]. Chosen by us."""
 BANDWIDTH = 0.4
 """Kernel bandwidth on log-length. Chosen by us."""
 ITERATIONS = 15
@@ -103,6 +104,8 @@ class Classified:
         Probability that somebody was there for the whole of the gap.
     p_false
         Probability that the light went off and a present person who minds was left in the dark.
+    reaction
+        Probability that a reaction to the dark ended the gap: to this light's, or to another's of the room.
     signature
         Log density ratio of the boundary signature, stillness over absence.
     reaction_median_s, reaction_sigma
@@ -117,6 +120,12 @@ class Classified:
     reaction_median_s: float
     reaction_sigma: float
     reactions: float
+    reaction: Floats = field(default_factory=lambda: np.empty(0))
+
+    def __post_init__(self) -> None:
+        """Without other lights in the room every reaction is to this one."""
+        if len(self.reaction) != len(self.p_false):
+            object.__setattr__(self, "reaction", self.p_false)
 
 
 def joined(parts: list[tuple[npt.NDArray[np.intp], Classified]]) -> Classified:
@@ -136,6 +145,7 @@ def joined(parts: list[tuple[npt.NDArray[np.intp], Classified]]) -> Classified:
         last,
         p_still=np.concatenate([seen.p_still for _, seen in parts])[back],
         p_false=np.concatenate([seen.p_false for _, seen in parts])[back],
+        reaction=np.concatenate([seen.reaction for _, seen in parts])[back],
         signature=np.concatenate([seen.signature for _, seen in parts])[back],
         reactions=sum(seen.reactions for _, seen in parts),
     )
@@ -150,9 +160,10 @@ def signature_features(gaps: Gaps, motion: MotionLog, index: npt.NDArray[np.intp
     end_us = start_us + np.round(gaps.gap_s[index] * US).astype(np.int64)
     before = [np.log1p(counts_around(motion, start_us, window_s=w, side="before")) for w in WINDOWS_S]
     after = [np.log1p(counts_around(motion, end_us, window_s=w, side="after")) for w in WINDOWS_S]
-    length = np.log(np.clip(gaps.gap_s, 1.0, 120.0))
-    before.append(np.append(np.log(120.0), length[:-1])[index])
-    after.append(np.append(length[1:], np.log(120.0))[index])
+    # One more at either end, so that the first and the last gap have neighbours, too.
+    length = np.concatenate([[120.0], gaps.gap_s, [120.0]])
+    before.append(np.log(np.clip(length[index], 1.0, 120.0)))
+    after.append(np.log(np.clip(length[index + 2], 1.0, 120.0)))
     after_matrix = np.stack(after, axis=1)
     # A censored gap has no other end to look at.
     after_matrix[gaps.end_kind[index] != ENDED_BY_MOTION] = 0.0
@@ -175,27 +186,35 @@ class _Ends:
 
     def widening(self, log_g: Floats) -> Floats:
         """Factor on the spread at given log-lengths: far from its examples the class's mean is known badly."""
-        about = _about(log_g, self.middle)
-        return np.asarray(1.0 + (about * np.linalg.solve(self.gram, about.T).T).sum(axis=1))
+        return 1.0 + _squared_length(_about(log_g, self.middle), self.gram)
 
     def log_density(self, x: Floats, log_g: Floats) -> Floats:
         """Log predictive density of the features of gaps of given log-lengths."""
         wide = self.widening(log_g)
-        root = np.linalg.cholesky(self.covariance)
-        distance = (np.linalg.solve(root, (x - _about(log_g, self.middle) @ self.line).T) ** 2).sum(axis=0)
-        return np.asarray(-0.5 * distance / wide - 0.5 * x.shape[1] * np.log(wide) - np.log(np.diag(root)).sum())
+        distance = _squared_length(x - _about(log_g, self.middle) @ self.line, self.covariance)
+        size = np.log(np.diag(np.linalg.cholesky(self.covariance))).sum()
+        return np.asarray(-0.5 * distance / wide - 0.5 * x.shape[1] * np.log(wide) - size)
 
 
 def _about(log_g: Floats, middle: float) -> Floats:
     return np.column_stack([np.ones(len(log_g)), log_g - middle])
 
 
+def _squared_length(rows: Floats, matrix: Floats) -> Floats:
+    """``rᵀ M⁻¹ r`` of each row: a solver would go through the rows one after the other, a product with the small inverse root does not."""
+    white = rows @ np.linalg.inv(np.linalg.cholesky(matrix)).T
+    return np.asarray(np.einsum("ij,ij->i", white, white))
+
+
 def _fit_ends(x: Floats, log_g: Floats, weight: Floats, pooled: Floats) -> _Ends:
     """Weighted fit; the trend is held back by a ridge, the covariance shrunk toward the pooled one."""
+    counts = np.flatnonzero(weight)
+    x, log_g, weight = x[counts], log_g[counts], weight[counts]
     middle = float(np.average(log_g, weights=weight))
     about = _about(log_g, middle)
-    gram = (about * weight[:, None]).T @ about + np.diag([1e-3, TREND_RIDGE])
-    line = np.asarray(np.linalg.solve(gram, (about * weight[:, None]).T @ x), dtype=np.float64)
+    weighted = (about * weight[:, None]).T
+    gram = weighted @ about + np.diag([1e-3, TREND_RIDGE])
+    line = np.asarray(np.linalg.solve(gram, weighted @ x), dtype=np.float64)
     residual = x - about @ line
     own = (residual * weight[:, None]).T @ residual
     total = float(weight.sum())
@@ -203,7 +222,9 @@ def _fit_ends(x: Floats, log_g: Floats, weight: Floats, pooled: Floats) -> _Ends
     return _Ends(middle, line, covariance, gram, total)
 
 
-def density_ratio(x: Floats, log_g: Floats, still_weight: Floats, absent_weight: Floats) -> Floats:
+def density_ratio(
+    x: Floats, log_g: Floats, still_weight: Floats, absent_weight: Floats, asked: Bools | None = None
+) -> Floats:
     """Log density ratio of features, stillness over absence, along the gap's length.
 
     Long stillness belongs to quiet times, so its surroundings are quieter than those of short stillness; a model without a trend would
@@ -217,22 +238,27 @@ def density_ratio(x: Floats, log_g: Floats, still_weight: Floats, absent_weight:
         Log of the gap lengths, ``(n,)``.
     still_weight, absent_weight
         How much each row counts as an example of either class, ``(n,)``.
+    asked
+        Of which rows the ratio is wanted, ``(n,)``; of all where not given.
 
     Returns
     -------
-    ``(n,)``; zero everywhere if one class has hardly any examples.
+    ``(n,)``; zero where not asked, and everywhere if one class has hardly any examples.
     """
+    ratio = np.zeros(len(x))
     if still_weight.sum() < MIN_EXAMPLES or absent_weight.sum() < MIN_EXAMPLES:
-        return np.zeros(len(x))
+        return ratio
     both = still_weight / still_weight.sum() + absent_weight / absent_weight.sum()
-    mean = np.average(x, axis=0, weights=both)
-    pooled = ((x - mean) * both[:, None]).T @ (x - mean) / both.sum()
+    apart = x - np.average(x, axis=0, weights=both)
+    pooled = (apart * both[:, None]).T @ apart / both.sum()
     still = _fit_ends(x, log_g, still_weight, pooled)
     absent = _fit_ends(x, log_g, absent_weight, pooled)
-    ratio = still.log_density(x, log_g) - absent.log_density(x, log_g)
     # Few examples make a bold model; believe it as far as its examples go.
     trust = TEMPER * absent.weight / (absent.weight + MIN_EXAMPLES) * still.weight / (still.weight + MIN_EXAMPLES)
-    return np.clip(trust * ratio, -MOST_TELLING, MOST_STILL)
+    rows = slice(None) if asked is None else np.flatnonzero(asked)
+    told = still.log_density(x[rows], log_g[rows]) - absent.log_density(x[rows], log_g[rows])
+    ratio[rows] = np.clip(trust * told, -MOST_TELLING, MOST_STILL)
+    return ratio
 
 
 def _per_cell(cell: Ints, weight: Floats, size: int) -> Floats:
@@ -250,13 +276,8 @@ def _smoothed(counts: Floats) -> Floats:
 
 
 def _log_absent(counts: Floats, grid: Floats) -> Floats:
-    """Smooth log-count of absences per cell.
-
-    Short absences come as often per second, whatever their length (somebody else comes by chance), so they grow along the log-length by
-    themselves; smoothed as they stand, they would be too many at the short end.
-    """
-    lean = np.exp(np.minimum(grid, np.log(EVEN_ARRIVAL_S)) - grid[0])
-    return np.asarray(np.log(_smoothed(counts / lean) * lean + 0.02))
+    """Smooth log-count of absences per cell; a little is added, so that none is ruled out."""
+    return np.asarray(np.log(expected_absences(counts, first=float(grid[0]) - GRID_STEP / 2, step=GRID_STEP) + 0.02))
 
 
 @dataclass(frozen=True)
@@ -316,6 +337,7 @@ def classify(
     belief: Belief,
     never_present: Bools | None = None,
     verdict: Floats | None = None,
+    other: Mapping[str, Ints] | None = None,
 ) -> Classified:
     """Tell stillness from absence for every gap of a channel.
 
@@ -335,6 +357,8 @@ def classify(
         Gaps known to be absences (triggers without people).
     verdict
         A reviewer's word on the switch-off in a gap: 1 somebody was there, 0 nobody, NaN no word.
+    other
+        What else was seen at each gap's ends, by source: see :mod:`tuning.presence.other_evidence`.
     """
     n = len(gaps)
     g = gaps.gap_s
@@ -345,38 +369,46 @@ def classify(
     if verdict is not None:
         # Who was there knows better than what the log looks like.
         known_absent = known_absent & ~(verdict > 0.5)
-    expired = (g > hold_off_s) & (lit > 0.5)
-    beyond_s = np.where(expired, g - hold_off_s, np.nan)
+    # Most gaps are shorter than that; nothing more is asked of them.
     index = np.flatnonzero(g > SHORT_GAP_S)
-    complete = gaps.end_kind == ENDED_BY_MOTION
-    mind = np.where(lit > 0.5, minds, 0.0)
+    longer = gaps.at(index)
+    g, limit_s, nobody = longer.gap_s, hold_off_s[index], known_absent[index]
+    expired = (g > limit_s) & (lit[index] > 0.5)
+    beyond_s = np.where(expired, g - limit_s, np.nan)
+    complete = longer.end_kind == ENDED_BY_MOTION
+    mind = np.where(lit[index] > 0.5, minds[index], 0.0)
     # The use's belief about each length labels the gaps that the signature is learned from: the short and the long. Learning again from
     # its own verdicts was tried and runs away in rooms with few absences.
-    label = np.where(expired & (mind > 0.5), 0.0, expit(belief.log_odds(g))) * ~known_absent
-    usable = (g > SHORT_GAP_S) & ~known_absent
+    label = np.where(expired & (mind > 0.5), 0.0, expit(belief.log_odds(g)))
     # A gap that ends soon after the switch-off may have ended in a reaction: no example of either class.
     may_react = expired & (beyond_s <= REACTION_LIMIT_S)
-    # Most gaps are shorter than that; nothing is asked of their ends.
+    still_weight = np.where(~nobody & (label > SURE_STILL), label, 0.0)
+    absent_weight = np.where(~nobody & (label < SURE_ABSENT) & ~may_react, 1 - label, 0.0)
     ends, ends_before = _signatures(
-        gaps.at(index),
+        longer,
         signature_features(gaps, motion, index),
-        still_weight=np.where(usable & (label > SURE_STILL), label, 0.0)[index],
-        absent_weight=np.where(usable & (label < SURE_ABSENT) & ~may_react, 1 - label, 0.0)[index],
+        still_weight=still_weight,
+        absent_weight=absent_weight,
+        may_react=may_react,
     )
-    ends = _suspicious(ends, g[index], belief)
+    ends = _suspicious(ends, g, belief)
+    if other:
+        # Where the log breaks off there is no other end to look at.
+        told = evidence_ratio({k: v[index] for k, v in other.items()}, still_weight, absent_weight) * complete
+        ends, ends_before = ends + told, ends_before + told
     signature = np.zeros(n)
     signature[index] = ends
     state = _em(
-        g[index],
+        g,
         belief=belief,
-        limit_s=np.where(expired, hold_off_s, np.inf)[index],
-        beyond_s=beyond_s[index],
-        minds=mind[index],
+        limit_s=np.where(expired, limit_s, np.inf),
+        beyond_s=beyond_s,
+        minds=mind,
         signature=ends,
         signature_before=ends_before,
-        known_absent=known_absent[index],
+        known_absent=nobody,
         verdict=None if verdict is None else verdict[index],
-        complete=complete[index],
+        complete=complete,
         finest_s=max(motion.resolution_s, 1.0),
     )
     p_still[index], p_false[index] = state.p_still, state.p_false
@@ -403,16 +435,16 @@ def _suspicious(signature: Floats, g: Floats, belief: Belief) -> Floats:
 
 
 def _signatures(
-    gaps: Gaps, features: tuple[Floats, Floats], *, still_weight: Floats, absent_weight: Floats
+    gaps: Gaps, features: tuple[Floats, Floats], *, still_weight: Floats, absent_weight: Floats, may_react: Bools
 ) -> tuple[Floats, Floats]:
-    """Log density ratios from both ends of each gap, and from its beginning alone."""
+    """Log density ratios from both ends of each gap; and from its beginning alone where that is asked: where the other end may be a reaction."""
     before, after = features
     complete = gaps.end_kind == ENDED_BY_MOTION
     log_g = np.log(np.maximum(gaps.gap_s, 1.0))
     both = density_ratio(
         np.concatenate([before, after], axis=1), log_g, still_weight * complete, absent_weight * complete
     )
-    alone = density_ratio(before, log_g, still_weight, absent_weight)
+    alone = density_ratio(before, log_g, still_weight, absent_weight, asked=may_react | ~complete)
     return np.where(complete, both, alone), alone
 
 
@@ -450,13 +482,19 @@ def _em(
     expired = np.isfinite(limit_s)
     llr = np.clip(signature, -7, 7)
     llr_before = np.clip(signature_before, -7, 7)
-    per_second = 1.0 / (g * GRID_STEP)
     in_window = expired & (beyond_s <= REACTION_LIMIT_S) & complete & ~known_absent
-    u = np.maximum(np.where(in_window, beyond_s, 1.0), 0.25)
+    said = np.zeros(n, dtype=bool) if verdict is None else np.isfinite(verdict)
+    # Hardly any pause ends in the window, or has a person's word: what is about reactions is worked out for those alone.
+    may = np.flatnonzero(in_window | said)
+    inside, its_cell, its_minds = in_window[may], cell[may], minds[may]
+    u = np.maximum(np.where(inside, beyond_s[may], 1.0), 0.25)
+    log_u = np.log(u)
+    per_second = 1.0 / (g[may] * GRID_STEP)
     mu, sigma = REACTION_PRIOR[0], REACTION_PRIOR[1]
     # How much this gap may be an unmoved stillness: a person who minds does not sit on in the dark.
     may_stay = np.where(known_absent, 0.0, np.where(expired, 1.0 - minds, 1.0))
-    reaction = np.where(in_window, 0.5 * minds, 0.0)
+    stays = may_stay[may] > 0
+    reaction = np.where(inside, 0.5 * its_minds, 0.0)
     p = expit(belief.log_odds(g)) * may_stay
     limit = np.where(expired, limit_s, 1.0)
     beyond = grid > np.log(float(np.median(limit[expired]))) if expired.any() else np.zeros(size, dtype=bool)
@@ -464,44 +502,52 @@ def _em(
     absent = _log_absent(_per_cell(cell, 1 - p, size), grid)
     eta = curve.belief.copy()
     log_still = eta + absent
+    left = 1 - p
+    left[may] = np.maximum(left[may] - reaction, 0.0)
+    absent = _log_absent(_per_cell(cell, left, size), grid)
+    pauses = np.bincount(cell, minlength=size)
     # Where people mind, a stillness beyond the hold-off shows as a reaction, not at its own length.
     below = ~known_absent & (g < (np.median(limit[expired]) if expired.any() else np.inf))
     minding = float(np.average(minds[below], weights=p[below] * g[below] + 1e-9)) if below.any() else 1.0
     hidden = np.where(beyond, minding, 0.0)
     visible = 1.0 - hidden
     for _ in range(ITERATIONS):
-        absent = _log_absent(_per_cell(cell, np.clip(1 - p - reaction, 0, 1), size), grid)
         outlast = float((hidden * np.exp(log_still)).sum())
         odds_still = np.exp(np.clip(eta[cell] + llr, -15, 15)) * may_stay
-        density = np.exp(-0.5 * ((np.log(u) - mu) / sigma) ** 2) / (u * sigma * np.sqrt(2 * np.pi))
+        density = np.exp(-0.5 * ((log_u - mu) / sigma) ** 2) / (u * sigma * np.sqrt(2 * np.pi))
         if finest_s > 2:
             density = np.full_like(u, 1.0 / REACTION_LIMIT_S)
         # Continuity: as many react as stillnesses are expected to outlast the hold-off. A chance surplus has no such support.
         expected_reactions = max(0.5 * (reaction.sum() + min(outlast, reaction.sum())), 1e-3)
-        odds_reaction = expected_reactions * density / per_second * minds * np.exp(llr_before - absent[cell])
-        odds_reaction = np.where(in_window, odds_reaction, 0.0)
-        total = 1.0 + odds_still + odds_reaction
-        p, reaction = odds_still / total, odds_reaction / total
+        surprise = np.exp(llr_before[may] - absent[its_cell])
+        odds_reaction = np.where(inside, expected_reactions * density / per_second * its_minds * surprise, 0.0)
+        total = 1.0 + odds_still
+        total[may] += odds_reaction
+        p, reaction = odds_still / total, odds_reaction / total[may]
         if verdict is not None:
-            said = np.isfinite(verdict)
             # That somebody was there is certain then; whether the dark bothered them the daylight still tells.
-            reaction = np.where(said, np.where(expired, verdict * minds, 0.0), reaction)
-            p = np.where(said, verdict - reaction, p)
+            word, told = said[may], verdict[may]
+            reaction = np.where(word, np.where(expired[may], told * its_minds, 0.0), reaction)
+            p[may] = np.where(word, told - reaction, p[may])
         # A person may say that somebody sat on in the dark for longer than any reaction; that teaches nothing about reactions.
-        timed = np.where(in_window, reaction, 0.0)
+        timed = np.where(inside, reaction, 0.0)
         weight = timed.sum() + REACTION_PRIOR[2]
-        mu = (np.sum(timed * np.log(u)) + REACTION_PRIOR[2] * REACTION_PRIOR[0]) / weight
-        variance = np.sum(timed * (np.log(u) - mu) ** 2) + REACTION_PRIOR[2] * REACTION_PRIOR[1] ** 2
+        mu = (np.sum(timed * log_u) + REACTION_PRIOR[2] * REACTION_PRIOR[0]) / weight
+        variance = np.sum(timed * (log_u - mu) ** 2) + REACTION_PRIOR[2] * REACTION_PRIOR[1] ** 2
         sigma = float(np.clip(np.sqrt(variance / weight), 0.25, 1.2))
-        still = _per_cell(cell, np.where(may_stay > 0, p, 0.0), size)
-        absent = _log_absent(_per_cell(cell, np.clip(1 - p - reaction, 0, 1), size), grid)
+        still = _per_cell(cell, p, size)
+        reacted = _per_cell(its_cell, reaction, size)
+        absent = _log_absent(np.maximum(pauses - still - reacted, 0.0), grid)
+        # Who sat on in the dark by a person's word alone shows nothing of how long people keep still.
         log_still = curve.step(
             log_still,
-            still=still,
+            still=still - _per_cell(its_cell, np.where(stays, 0.0, p[may]), size),
             seen=visible,
             hidden=hidden,
             log_absent=absent,
             reactions=REACTION_SUPPORT * float(reaction.sum()),
         )
         eta = log_still - absent
-    return _State(np.clip(p + reaction, 0, 1), np.clip(reaction, 0, 1), float(np.exp(mu)), sigma)
+    p_false = np.zeros(n)
+    p_false[may] = np.clip(reaction, 0, 1)
+    return _State(np.clip(p + p_false, 0, 1), p_false, float(np.exp(mu)), sigma)

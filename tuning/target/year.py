@@ -8,12 +8,12 @@ import numpy as np
 import polars as pl
 
 from tuning.gaps import Bools
-from tuning.lit_time import Moments
+from tuning.light.lit_time import Moments
 from tuning.motion import Floats
 from tuning.power import power_of_output
 from tuning.results import Finding, LightResult
 from tuning.site import Channel
-from tuning.task import HOURS_PER_WEEK, LIT_SHARE, SLACK_LX, Task
+from tuning.target.task import HOURS_PER_WEEK, LIT_SHARE, SLACK_LX, Task
 
 WEEKS_PER_MONTH = 365.25 / 12 / 7
 SEASON_SHARE = 0.10

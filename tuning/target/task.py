@@ -7,12 +7,12 @@ from dataclasses import dataclass
 import numpy as np
 import polars as pl
 
-from tuning.calibration import Ratios
 from tuning.gaps import Bools
-from tuning.lit_time import Moments
+from tuning.light.lit_time import Moments
 from tuning.motion import Floats
 from tuning.results import LightResult
 from tuning.site import Channel
+from tuning.target.calibration import Ratios
 
 LIT_SHARE = 0.95
 """Share of lit occupied time in which the task must have what it needs. From the method."""

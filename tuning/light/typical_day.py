@@ -22,7 +22,7 @@ def typical_day(daylight: pl.DataFrame, *, zone: ZoneInfo, held: bool) -> pl.Dat
     Parameters
     ----------
     daylight
-        ``time``, ``daylight_lx``, ``lamps_lx`` as of :class:`~tuning.light.LightSplit`.
+        ``time``, ``daylight_lx``, ``lamps_lx`` as of :class:`~tuning.light.split.LightSplit`.
     zone
         The building's zone; times of day are local.
     held
@@ -41,22 +41,26 @@ def typical_day(daylight: pl.DataFrame, *, zone: ZoneInfo, held: bool) -> pl.Dat
     index = np.searchsorted(t, at, side="right") - 1
     near = at - t[index] <= (HOLD_CHANGES_US if held else HOLD_SAMPLED_US)
     at, index = at[near], index[near]
+    if at.size == 0:
+        return None
     local = at + _offset_us(t, zone)
     day, cell = local // (86_400 * US), local // (CELL_MIN * 60 * US) % (24 * 60 // CELL_MIN)
+    lamps = known["lamps_lx"].to_numpy()[index]
+    first = np.flatnonzero(np.append(True, np.diff(day) > 0))
+    burnt = np.repeat(np.maximum.reduceat(lamps, first) > 0, np.diff(np.append(first, day.size)))
+    if not burnt.any():
+        return None
     frame = pl.DataFrame(
         {
-            "day": day,
-            "minute": cell * CELL_MIN + CELL_MIN // 2,
-            "daylight_lx": known["daylight_lx"].to_numpy()[index],
-            "lamps_lx": known["lamps_lx"].to_numpy()[index],
+            "day": day[burnt],
+            "minute": (cell * CELL_MIN + CELL_MIN // 2)[burnt],
+            "daylight_lx": known["daylight_lx"].to_numpy()[index[burnt]],
+            "lamps_lx": lamps[burnt],
         }
     )
-    burnt = frame.filter((pl.col("lamps_lx").max() > 0).over("day"))
-    if burnt.is_empty():
-        return None
     light = pl.col("daylight_lx")
     return (
-        burnt.group_by("minute")
+        frame.group_by("minute")
         .agg(
             light.mean(),
             light.quantile(0.1).alias("daylight_low_lx"),

@@ -113,20 +113,31 @@ def series(frame: pl.DataFrame) -> tuple[NDArray[np.int64], Floats]:
     return t, v
 
 
-def as_of(t: NDArray[np.int64], v: Floats, at: NDArray[np.int64], *, side: str = "right") -> Floats:
-    """Value in force at given times; NaN before the first. ``side="left"`` looks just before each time."""
+def last_by(t: NDArray[np.int64], at: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Index of the last of ``t`` at or before each of ``at``, −1 before the first; both increasing.
+
+    The shorter of the two is looked up in the longer: a year has half a million readings and few switchings.
+    """
+    if t.size >= at.size:
+        return np.searchsorted(t, at, side="right") - 1
+    first = np.searchsorted(at, t, side="left")
+    return np.cumsum(np.bincount(first, minlength=at.size + 1))[: at.size] - 1
+
+
+def as_of(t: NDArray[np.int64], v: Floats, at: NDArray[np.int64]) -> Floats:
+    """Value in force at given times, which increase; NaN before the first."""
     if t.size == 0:
         return np.full(at.shape, np.nan)
-    index = np.searchsorted(t, at, side=side) - 1  # type: ignore[call-overload]
+    index = last_by(t, at)
     return np.where(index >= 0, v[np.maximum(index, 0)], np.nan)
 
 
 def among(times: NDArray[np.int64], others: NDArray[np.int64]) -> Bools:
-    """Which of some times occur among others, which must be sorted; quicker than a set for logs of a year."""
+    """Which of some times occur among others, both increasing; quicker than a set for logs of a year."""
     if others.size == 0:
         return np.zeros(times.shape, dtype=bool)
-    index = np.minimum(np.searchsorted(others, times), others.size - 1)
-    return np.asarray(others[index] == times)
+    index = last_by(others, times)
+    return np.asarray(others[np.maximum(index, 0)] == times)
 
 
 def regularity(t: NDArray[np.int64]) -> tuple[float, bool]:
@@ -217,7 +228,7 @@ def usable_points(reading: pl.DataFrame, outputs: Mapping[str, pl.DataFrame]) ->
         output[:, c], sure = _output_at(to, vo, t)
         certain &= sure & ~np.isnan(output[:, c])
     t, lx, output = t[certain], lx[certain], output[certain]
-    record = np.searchsorted(written, t, side="right") - 1
+    record = last_by(written, t) if held else np.flatnonzero(certain)
     looked = any(_is_sampled(*track) for track in tracks)
     if not held:
         return Points(t, lx, output, held, period_us, np.ones(t.size, dtype=bool), record, looked)

@@ -1,11 +1,12 @@
 """Reading = daylight + lamps: the split, for one detector.
 
-The lamps' shares come from :mod:`tuning.lamp_fit`; what is left of the reading is daylight. The check of the split is the
+The lamps' shares come from :mod:`tuning.light.lamp_fit`; what is left of the reading is daylight. The check of the split is the
 night: in hours without daylight nothing may be left.
 """
 
 from __future__ import annotations
 
+import functools
 import itertools
 import math
 from collections.abc import Mapping, Sequence
@@ -15,9 +16,9 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from tuning.darkness import dark_points
-from tuning.lamp_fit import fit_lamps
-from tuning.lamp_steps import (
+from tuning.light.darkness import dark_points
+from tuning.light.lamp_fit import fit_lamps
+from tuning.light.lamp_steps import (
     MOVED,
     OFF,
     Bools,
@@ -78,7 +79,7 @@ class LightSplit:
     held
         Whether readings are logged on change and hold until the next.
     borrowed_from
-        Whose detector this is, where the channel has none of its own: see :mod:`tuning.borrowed`.
+        Whose detector this is, where the channel has none of its own: see :mod:`tuning.light.borrowed`.
     """
 
     lamps: dict[str, Contribution]
@@ -87,6 +88,11 @@ class LightSplit:
     findings: tuple[Finding, ...]
     held: bool = False
     borrowed_from: str | None = None
+
+    @functools.cached_property
+    def known(self) -> pl.DataFrame:
+        """The rows of ``daylight`` at which the outputs are certain."""
+        return self.daylight.drop_nulls("lamps_lx")
 
 
 def split_light(
@@ -147,6 +153,10 @@ def split_light(
 def _take_apart(reading: pl.DataFrame, points: Points, k: Floats) -> pl.DataFrame:
     t, lx = series(reading)
     lamps = points.output @ k
+    if not points.held:
+        part = np.full(t.size, np.nan)
+        part[points.record] = lamps
+        return _daylight_frame(t, lx, np.maximum(lx - part, 0), part)
     extra = ~among(points.t_us, t)
     at = np.concatenate([t, points.t_us[extra]])
     shown = np.concatenate([lx, points.lx[extra]])
@@ -281,7 +291,7 @@ def daylight_at(split: LightSplit, times_us: NDArray[np.int64]) -> Floats:
     Daylight [lx], shape (n,). Linear between values up to half an hour apart; across longer breaks the last value holds, for half an
     hour in a sampled log and for a day in a log of changes. NaN elsewhere.
     """
-    frame = split.daylight.drop_nulls("daylight_lx")
+    frame = split.known
     times_us = np.asarray(times_us, dtype=np.int64)
     if frame.height == 0:
         return np.full(times_us.shape, np.nan)

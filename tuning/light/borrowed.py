@@ -12,7 +12,7 @@ from dataclasses import replace
 
 import polars as pl
 
-from tuning.light import UNSEEN_LX, LightSplit, split_light
+from tuning.light.split import UNSEEN_LX, LightSplit, split_light
 from tuning.results import Finding
 from tuning.site import SpotReading
 

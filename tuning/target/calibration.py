@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
-from tuning.light import Contribution, LightSplit
+from tuning.light.split import Contribution, LightSplit
 from tuning.motion import US, Floats, times_us
 from tuning.results import Finding
 from tuning.site import SpotReading

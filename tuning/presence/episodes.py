@@ -5,12 +5,12 @@ from __future__ import annotations
 import numpy as np
 import polars as pl
 
-from tuning.circumstances import Circumstances
 from tuning.gaps import ENDED_BY_MOTION, LOG_GAP, Gaps
 from tuning.hold_off import Lags, observed_off_s
+from tuning.light.circumstances import Circumstances
 from tuning.motion import US, Floats, MotionLog
+from tuning.presence.stillness import Classified
 from tuning.schemas import EPISODES, SWITCH_OFFS
-from tuning.stillness import Classified
 
 UNSWITCHED_BREAK_S = 900.0
 """Where nothing switches off, an episode ends after a pause of 15 min. Chosen by us; only a way to cut the log for people to read."""

@@ -5,11 +5,11 @@ from __future__ import annotations
 import numpy as np
 import polars as pl
 
-from tuning.calibration import Ratios
-from tuning.light import LightSplit, daylight_at
-from tuning.lit_time import held
+from tuning.light.lit_time import held
+from tuning.light.split import LightSplit, daylight_at
 from tuning.motion import times_us
 from tuning.results import Finding, WantedLevel
+from tuning.target.calibration import Ratios
 
 ASKED_DIFFERENTLY_PCT = 5.0
 """A press that moves the output by less says nothing about the level. Chosen by us. [%]"""

@@ -11,12 +11,12 @@ from dataclasses import replace
 
 import numpy as np
 
-from tuning.lit_time import Moments
+from tuning.light.lit_time import Moments
 from tuning.motion import Floats
 from tuning.power import power_of_output
 from tuning.results import Finding, LightResult, TargetPoint
 from tuning.site import Channel
-from tuning.task import (
+from tuning.target.task import (
     HOURS_PER_WEEK,
     LIT_SHARE,
     OVER_LIT,
@@ -27,7 +27,7 @@ from tuning.task import (
     settable_of,
     trust,
 )
-from tuning.year import with_year
+from tuning.target.year import with_year
 
 BAND_MARGIN = 1.1
 """The dead band should exceed the lamps' own light by a tenth. Chosen by us: above the noise of a reading."""

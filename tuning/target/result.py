@@ -4,29 +4,31 @@ Under a target T a dimmed channel gives ``output = clip((T − daylight − neig
 daylight puts the lamps out are learned from the log; the task gets ``a_d·daylight + a_e·lamps``. Recommended is the smallest target that
 can be set, from which on the task has what it needs in 95 % of lit occupied time. No target is recommended under which the lamps alone
 would leave the task below the safety floor of the room's use, however much daylight the log happened to hold. Where full output
-cannot give what is needed, that is said instead. For switched control see :mod:`tuning.threshold`.
+cannot give what is needed, that is said instead. For switched control see :mod:`tuning.target.threshold`.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from zoneinfo import ZoneInfo
 
 import numpy as np
 import polars as pl
 
-from tuning.borrowed import beside_the_detector
-from tuning.calibration import missing_readings, parted_by_spots, task_ratios
 from tuning.gaps import Bools
-from tuning.light import Contribution, LightSplit
-from tuning.lit_time import FEW, Loop, Moments, Presence, loop_of, moments_of
-from tuning.motion import US, Floats, Ints
+from tuning.light.borrowed import beside_the_detector
+from tuning.light.lit_time import FEW, Loop, Moments, Presence, loop_of, moments_of
+from tuning.light.split import Contribution, LightSplit
+from tuning.light.typical_day import typical_day
+from tuning.motion import US, Floats
 from tuning.place import place_of_zone
-from tuning.power import power_of_output, with_measured_power
-from tuning.results import Finding, LightResult, TargetPoint
-from tuning.season import year_moments
+from tuning.power import with_measured_power
+from tuning.results import Finding, LightResult
 from tuning.site import Channel, Room
-from tuning.task import (
+from tuning.target.calibration import missing_readings, parted_by_spots, task_ratios
+from tuning.target.curve import Shares, points_of, share_of, shares_of
+from tuning.target.season import year_moments
+from tuning.target.task import (
     HOURS_PER_WEEK,
     LIT_SHARE,
     OVER_LIT,
@@ -38,10 +40,9 @@ from tuning.task import (
     trust,
     weighted_quantile,
 )
-from tuning.threshold import threshold_result
-from tuning.typical_day import typical_day
-from tuning.wanted import wanted_finding, wanted_level
-from tuning.year import with_year
+from tuning.target.threshold import threshold_result
+from tuning.target.wanted import wanted_finding, wanted_level
+from tuning.target.year import with_year
 
 HELD_TOO_HIGH = 1.25
 """A target that holds this many times what the task needs is worth a word. Chosen by us: half such a step."""
@@ -113,7 +114,7 @@ def light_result(
         task_per_daylight_spread=ratios.daylight_spread,
         task_per_electric_spread=ratios.electric_spread,
         daylight=split.daylight,
-        typical_day=typical_day(split.daylight, zone=zone, held=split.held),
+        typical_day=typical_day(split.known, zone=zone, held=split.held),
         findings=ratios.findings,
     )
     required = room.required_lx
@@ -151,7 +152,7 @@ def _lamps_only(lamp: Contribution, split: LightSplit, channel: str, zone: ZoneI
         steps=lamp.steps,
         neighbours={n: c.at_full_lx for n, c in split.lamps.items() if n != channel},
         daylight=split.daylight,
-        typical_day=typical_day(split.daylight, zone=zone, held=split.held),
+        typical_day=typical_day(split.known, zone=zone, held=split.held),
     )
 
 
@@ -161,68 +162,6 @@ def _offset_us(occupied: pl.DataFrame, zone: ZoneInfo) -> int:
         return 0
     middle = occupied["start"][occupied.height // 2].astimezone(zone).utcoffset()
     return round((middle.total_seconds() if middle is not None else 0.0) * US)
-
-
-@dataclass(frozen=True)
-class _Shares:
-    """Seconds of lit occupied time, and of those in which the task lacks light, by day and target; shape (days, targets)."""
-
-    targets: Floats
-    dark_s: Floats
-    lit_s: Floats
-
-    @property
-    def under_share(self) -> Floats:
-        """Share of lit occupied time in which the task lacks light; 1 where it is never lit."""
-        return _share(self.dark_s.sum(axis=0), self.lit_s.sum(axis=0))
-
-
-def _share(dark_s: Floats, lit_s: Floats) -> Floats:
-    return np.where(lit_s > 0, dark_s / np.maximum(lit_s, 1e-9), 1.0)
-
-
-def _shares(moments: Moments, targets: Floats, loop: Loop, task: Task) -> _Shares:
-    """Lit and lacking time under all targets at once.
-
-    Every moment is lit from one target on and lacks light up to another, so two marks a moment and a running sum over the targets do it.
-    """
-    others = moments.others
-    lack = task.need_lx - SLACK_LX - task.ratios.daylight * moments.daylight - task.ratios.electric * moments.neighbours
-    wanted = lack / task.ratios.electric  # what the own lamps must give at the detector
-    enough_at = np.where(wanted <= loop.lowest * task.k, -np.inf, np.where(wanted > task.k, np.inf, others + wanted))
-    lit_at = others / loop.out_above if np.isfinite(loop.out_above) else np.full(others.size, -np.inf)
-    first, last = np.searchsorted(targets, lit_at), np.searchsorted(targets, enough_at)
-    _, day = np.unique(moments.day, return_inverse=True)
-    size = targets.size + 1
-    count = (int(day.max()) + 1) * size
-
-    def marks(at: Ints, weight: Floats) -> Floats:
-        return np.bincount(day * size + at, weights=weight, minlength=count).astype(np.float64)
-
-    lacks = moments.weight * (last > first)
-    lit = marks(first, moments.weight)
-    dark = marks(first, lacks) - marks(last, lacks)
-    running = (np.cumsum(part.reshape(-1, size), axis=1)[:, :-1] for part in (dark, lit))
-    return _Shares(targets, *running)
-
-
-def _points(
-    moments: Moments, shares: _Shares, shown: Bools, loop: Loop, task: Task, channel: Channel
-) -> tuple[TargetPoint, ...]:
-    """The target curve at the targets shown."""
-    others, weight, whole = moments.others, moments.weight, moments.weight.sum()
-    load_w = channel.power_w
-    rest_kwh = channel.standby_w * max(HOURS_PER_WEEK - task.hours, 0.0) / 1000
-    settable = set(shares.targets[settable_of(shares.targets, channel)].tolist())
-    points = []
-    for target, under in zip(shares.targets[shown].tolist(), shares.under_share[shown].tolist(), strict=True):
-        out = loop.output(np.array([target]), others, task.k)[:, 0]
-        lamps_do_it = (task.illuminance(moments, out) > OVER_LIT * task.need_lx) & (out > loop.lowest + 0.02)
-        over = float((weight * lamps_do_it).sum() / max((weight * (out > 0)).sum(), 1e-9))
-        mean_w = float((weight * power_of_output(100 * out, channel, load_w)).sum() / whole)
-        energy_kwh = mean_w * task.hours / 1000 + rest_kwh
-        points.append(TargetPoint(target, energy_kwh, under, over, mean_w, target in settable))
-    return tuple(points)
 
 
 def _dimmed(
@@ -236,9 +175,9 @@ def _dimmed(
     top = max(highest, float(shown_targets[-1]), FINE_FROM_LX + 1)
     fine = np.exp(np.arange(np.log(FINE_FROM_LX), np.log(top) + FINE_SHARE, FINE_SHARE))
     targets = np.unique(np.concatenate([shown_targets, fine]))
-    shares = _shares(moments, targets, loop, task)
+    shares = shares_of(moments, targets, loop, task)
     shown = np.isin(targets, shown_targets)
-    points = _points(moments, shares, shown, loop, task, channel)
+    points = points_of(moments, shares, shown, loop, task, channel)
     seen = replace(
         light,
         target_curve=points,
@@ -263,8 +202,8 @@ def _dimmed(
     if year is None:
         return result
     out = loop.output(np.array([recommended]), year.others, task.k)[:, 0]
-    curve = _shares(year, targets[settable], loop, task)
-    by_month = _share(curve.dark_s, curve.lit_s)
+    curve = shares_of(year, targets[settable], loop, task)
+    by_month = share_of(curve.dark_s, curve.lit_s)
     return with_year(
         result, year, out, channel, task=task, counted=out > 0, targets=curve.targets, under_share=by_month
     )
@@ -276,12 +215,12 @@ def _smallest(enough: Bools, settable: Bools) -> np.ndarray:
     return np.where(from_here.any(axis=1), from_here.argmax(axis=1), -1)
 
 
-def _interval(curve: _Shares, light: LightResult, *, seed: int, floor_lx: float) -> tuple[float | None, float | None]:
+def _interval(curve: Shares, light: LightResult, *, seed: int, floor_lx: float) -> tuple[float | None, float | None]:
     """90 % interval of the smallest sufficient target, by resampled days and the spread of the spot readings."""
     days = curve.dark_s.shape[0]
     rng = np.random.default_rng(seed)
     weights = rng.multinomial(days, np.full(days, 1 / days), size=DRAWS).astype(float)
-    share = _share(weights @ curve.dark_s, weights @ curve.lit_s)
+    share = share_of(weights @ curve.dark_s, weights @ curve.lit_s)
     index = _smallest(share <= 1 - LIT_SHARE, np.ones(len(curve.targets), dtype=bool))
     found = index >= 0
     if found.mean() < 0.5:

@@ -3,17 +3,35 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
 import polars as pl
 from scipy.special import ndtr
 
 from tuning.gaps import Bools, Gaps
-from tuning.light import LightSplit, daylight_at
+from tuning.light.split import LightSplit, daylight_at
 from tuning.logs import sampling_interval_s
-from tuning.motion import US, Floats, Ints, of_channel, times_us
+from tuning.motion import US, Floats, Ints, times_us
 from tuning.power import power_of_output
+from tuning.readings import RoomReadings
 from tuning.site import Channel
+
+
+class Elsewhere(Protocol):
+    """Daylight at a channel's detector, estimated from another one: see :mod:`tuning.light.other_daylight`."""
+
+    @property
+    def spread(self) -> float:
+        """Log-spread of the estimate."""
+
+    @property
+    def task_per_daylight(self) -> float:
+        """Task illuminance per lx."""
+
+    def at(self, t_us: Ints) -> Floats:
+        """Daylight at times, UTC epoch [µs]. [lx]."""
+
 
 DAYLIGHT_SPREAD = 0.12
 """Log-spread of what people and detectors make of the same daylight. Chosen by us: about one in eight."""
@@ -35,24 +53,27 @@ class Circumstances:
         Probability that a present person would mind the dark then.
     power_w
         Power while the light stayed on after the last motion. [W]
+    in_own_reading
+        Whether ``daylight_lx`` is in the reading that the channel's light was worked out in; if not, it is an estimate from another detector.
     """
 
     lit: Floats
     daylight_lx: Floats
     minds: Floats
     power_w: Floats
+    in_own_reading: bool = True
 
 
-def output_of(readings: pl.DataFrame, name: str, channel: Channel, load_w: float) -> pl.DataFrame:
+def output_of(readings: RoomReadings, name: str, channel: Channel, load_w: float) -> pl.DataFrame:
     """Light output of a channel as ``time``, ``value`` [%]; from its power where no output is logged."""
-    rows = of_channel(readings, "output", name).filter(pl.col("channel") == name)
+    rows = readings.own("output", name)
     if rows.is_empty():
-        power = of_channel(readings, "power", name).filter(pl.col("channel") == name)
+        power = readings.own("power", name)
         span = max(load_w - channel.standby_w, 1.0)
         # Below a twentieth of the load it is standby and metering noise.
         share = (pl.col("value") - channel.standby_w) / span
         rows = power.with_columns(value=pl.when(share < 0.05).then(0.0).otherwise((share * 100).clip(0, 100)))
-    return rows.select("time", "value")
+    return rows
 
 
 MIN_STEPS, ALTERNATING = 4, 0.8
@@ -124,6 +145,7 @@ def circumstances(
     load_w: float,
     task_per_daylight: float,
     required_lx: float | None,
+    elsewhere: Elsewhere | None = None,
 ) -> Circumstances:
     """Look up the light at each gap.
 
@@ -143,6 +165,8 @@ def circumstances(
         Task illuminance per lx of daylight at the detector.
     required_lx
         What the task needs. [lx]; ``None`` if nothing is known or no light is governed.
+    elsewhere
+        Daylight from another detector, where the split tells none.
     """
     n = len(gaps)
     if output.is_empty():
@@ -152,13 +176,19 @@ def circumstances(
         lit = np.where(np.isnan(level), 1.0, (level > 0).astype(float))
         level = np.where(np.isnan(level), 100.0, level)
     off_us = gaps.start_us + np.round(np.minimum(gaps.gap_s, hold_off_s) * US).astype(np.int64)
-    daylight = np.full(n, np.nan) if split is None else daylight_at(split, off_us)
+    daylight, spread = np.full(n, np.nan), DAYLIGHT_SPREAD
+    if split is not None:
+        daylight = daylight_at(split, off_us)
+    elif elsewhere is not None:
+        daylight, task_per_daylight = elsewhere.at(off_us), elsewhere.task_per_daylight
+        spread = float(np.hypot(DAYLIGHT_SPREAD, elsewhere.spread))
     if required_lx is None:
         minds = np.ones(n)
     else:
         task = np.maximum(task_per_daylight * daylight, 0.1)
-        minds = np.where(np.isnan(daylight), 1.0, ndtr(np.log(required_lx / task) / DAYLIGHT_SPREAD))
-    return Circumstances(lit, daylight, minds, power_of_output(level, channel, load_w))
+        minds = np.where(np.isnan(daylight), 1.0, ndtr(np.log(required_lx / task) / spread))
+    own = split is not None or elsewhere is None
+    return Circumstances(lit, daylight, minds, power_of_output(level, channel, load_w), own)
 
 
 def _level_at_start(gaps: Gaps, output: pl.DataFrame) -> Floats:

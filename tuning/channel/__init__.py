@@ -1,0 +1,1 @@
+"""One channel through all steps."""

@@ -1,0 +1,1 @@
+"""Illuminance and output → daylight and lamps, and how light or dark each pause was."""

@@ -1,0 +1,1 @@
+"""Pauses → was somebody there, how long do people keep still, how long are they away."""
