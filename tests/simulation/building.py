@@ -29,7 +29,8 @@ def _channel_table(room: RoomParameters, channel: Channel, readings: list[dict[s
     table: dict[str, Any] = {"load_w": channel.load_w, "standby_w": channel.standby_w}
     if room.documented:
         table["hold_off_s"] = room.hold_off_s
-        history = [{"from": room.first_monday + timedelta(days=d), "hold_off_s": h} for d, h in room.hold_off_changes]
+        said = room.hold_off_changes if room.said_changes is None else room.said_changes
+        history = [{"from": room.first_monday + timedelta(days=d), "hold_off_s": h} for d, h in said]
         table |= {"settings_history": history} if history else {}
     table |= {"target_lx": channel.target_lx, "mode": room.mode, "control": channel.control}
     if channel.allowed_target_lx:
@@ -98,9 +99,17 @@ def write_building(rooms: "SimulatedRoom | Sequence[SimulatedRoom]", folder: str
     pl.concat([r.log for r in rooms]).sort("time", maintain_order=True).write_parquet(folder / "log.parquet")
     for name in ("truth_curve", "switch_offs", "presence"):
         frames = [getattr(r, name).select(pl.lit(r.room).alias("room"), pl.all()) for r in rooms]
-        pl.concat(frames).write_parquet(folder / "truth" / f"{name}.parquet")
+        # A room without a truth has no columns.
+        pl.concat(frames, how="diagonal_relaxed").write_parquet(folder / "truth" / f"{name}.parquet")
     text = json.dumps({r.room: r.parameters for r in rooms}, indent=1, default=_plain)
     (folder / "truth" / "parameters.json").write_text(text, encoding="utf-8")
+
+
+def write_site_and_log(room: "SimulatedRoom", folder: str | Path) -> None:
+    """Write a room as a building folder, without a truth."""
+    lines = _toml("site", dict(room.site)) + _toml(f"rooms.{room.room}", room.spec)
+    (Path(folder) / "site.toml").write_text("\n".join(lines), encoding="utf-8")
+    room.log.write_parquet(Path(folder) / "log.parquet")
 
 
 def _plain(value: Any) -> Any:

@@ -157,6 +157,14 @@ def _override_rows(room: RoomParameters, start: datetime, run: Run, steps: Steps
     return frames
 
 
+def _output_rows(room: RoomParameters, start: datetime, channel: str, steps: Steps, span_s: float) -> pl.DataFrame:
+    every = room.light_log.output_sample_s
+    if every <= 0:
+        return _rows(room, start, channel, "output", steps[0], 100 * steps[1])
+    t = np.arange(0.0, span_s, every)
+    return _rows(room, start, channel, "output", t, 100 * _held(t, steps))
+
+
 def make_log(rng: np.random.Generator, world: World, room: RoomParameters, run: Run, start: datetime) -> pl.DataFrame:
     """The log of a run in long format, in order of time."""
     span = world.scene.span_s
@@ -166,7 +174,7 @@ def make_log(rng: np.random.Generator, world: World, room: RoomParameters, run: 
     for c, name in enumerate(names):
         t, output = steps[c]
         logged_as = names[len(names) - 1 - c] if room.swapped else name
-        frames.append(_rows(room, start, logged_as, "output", t[t < span], 100 * output[t < span]))
+        frames.append(_output_rows(room, start, logged_as, (t[t < span], output[t < span]), span))
         frames += _override_rows(room, start, run, steps[c], name)
         if c == 0 or room.own_detectors:
             frames.append(_rows(room, start, name, "illuminance", *illuminance(rng, world, room, steps, c)))

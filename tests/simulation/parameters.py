@@ -119,6 +119,7 @@ class LightLog:
     noise: float
     flicker: float
     output_step: float
+    output_sample_s: float = 0.0  # output sampled so often; 0 s = change-of-value
 
 
 @dataclass(frozen=True)
@@ -127,7 +128,9 @@ class RoomParameters:
 
     ``schedule`` holds the numbers of its use. ``own_detectors`` false means that only the first of two channels has an
     illuminance of its own. ``hold_off_changes`` are pairs of a day of the log (from 0) and the hold-off [s] in force
-    from about its first midnight. ``swapped`` logs the outputs of two channels under each other's name.
+    from about its first midnight; ``said_changes`` is what ``site.toml`` says of that, where it says something else. ``swapped`` logs the
+    outputs of two channels under each other's name. ``occupancy`` is the share of visits that take place at the beginning and at the end of
+    the log, changing evenly in between.
     """
 
     room: str
@@ -148,6 +151,8 @@ class RoomParameters:
     light_log: LightLog
     own_detectors: bool
     hold_off_changes: tuple[tuple[int, int], ...] = ()
+    said_changes: tuple[tuple[int, int], ...] | None = None
+    occupancy: tuple[float, float] = (1.0, 1.0)
     swapped: bool = False
     schedule: dict[str, Any] = field(default_factory=dict)
 

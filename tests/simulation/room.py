@@ -75,6 +75,7 @@ def simulate(
     weeks: int = 6,
     hold_off_s: int | None = None,
     with_truth: bool = True,
+    truth_at_s: tuple[int, ...] | None = None,
     **overrides: Any,
 ) -> SimulatedRoom:
     """Simulate a room.
@@ -91,6 +92,8 @@ def simulate(
         Hold-off in force [s]; drawn if not given.
     with_truth
         False leaves the truth curve empty, which is most of the work.
+    truth_at_s
+        The truth under these hold-offs only. [s]
     overrides
         See `draw_parameters`.
     """
@@ -103,8 +106,9 @@ def simulate(
     run = _run_as_set(world, room, calendar, log_rng)
     log = make_log(log_rng, world, room, run, calendar.start)
     candidates = tuple(sorted({*ALLOWED_HOLD_OFF_S, room.hold_off_s})) if with_truth else ()
+    candidates = candidates if truth_at_s is None else truth_at_s
     light = light_truth(np.random.default_rng(seed), room, weeks=weeks)
-    modes = mode_truth(seed, room, weeks=weeks) if with_truth else {}
+    modes = mode_truth(seed, room, weeks=weeks) if with_truth and truth_at_s is None else {}
     return SimulatedRoom(
         room=room.room,
         use=use,

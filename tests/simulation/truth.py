@@ -12,6 +12,7 @@ from tests.simulation.days import DAY_S, GRID_S, WEEK_S, Calendar, make_calendar
 from tests.simulation.motion import after_dead_time, natural_motion
 from tests.simulation.parameters import RoomParameters
 from tests.simulation.scene import Run, Scene, merge_presence, time_present
+from tests.simulation.schedules import Visits
 from tests.simulation.uses import USES
 
 FloatArray = NDArray[np.float64]
@@ -40,7 +41,7 @@ class World:
 
 def make_world(rng: np.random.Generator, room: RoomParameters, calendar: Calendar) -> World:
     """Draw visits, movements and daylight over a calendar."""
-    visits = USES[room.use].visits(rng, calendar, room.schedule)
+    visits = _thinned(rng, USES[room.use].visits(rng, calendar, room.schedule), room, calendar)
     natural = natural_motion(rng, visits, room.people, room.detector, calendar.span_s)
     knots, blind = daylight_knots(rng, calendar, room.sky)
     lights = channel_lights(room, knots, blind)
@@ -63,6 +64,16 @@ def make_world(rng: np.random.Generator, room: RoomParameters, calendar: Calenda
     )
     burns = tuple(_integral((light.output > 0).astype(float)) for light in lights)
     return World(scene, lights, hurts, burns, tuple(_integral(p) for p in powers), knots, blind)
+
+
+def _thinned(rng: np.random.Generator, visits: Visits, room: RoomParameters, calendar: Calendar) -> Visits:
+    """Only some of the visits, where the room is used less at times."""
+    first, last = room.occupancy
+    if first == last == 1.0:
+        return visits
+    once = calendar.span_s / calendar.repeats
+    keep = rng.random(len(visits.start_s)) < first + (last - first) * (visits.start_s % once) / once
+    return Visits(visits.start_s[keep], visits.end_s[keep], visits.pace[keep], visits.dwells[keep])
 
 
 def _integral(per_minute: FloatArray) -> FloatArray:
