@@ -17,7 +17,13 @@ Data flows one way through the modules of this package, in the order below::
     pipeline    joins the steps
 """
 
+import os
+
 from tuning.errors import FolderError, LogError, SiteError, TuningError
+
+# Rooms are analysed side by side, and their matrices are small: threads of the linear algebra would spin and wait for each other. Read when
+# numpy is first imported, so it binds nobody who imported it before, or set it otherwise.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 __version__ = "0.1.0"
 

@@ -6,13 +6,13 @@ import numpy as np
 import polars as pl
 from scipy.special import gammaincinv
 
-from tuning.decision import Choice, break_even_s
+from tuning.decision import Choice, break_even_s, cheapest, within_ceiling
 from tuning.gaps import Bools
 from tuning.joint import Surface, cheapest_pair
 from tuning.motion import Floats
 from tuning.rates import Rates
 from tuning.results import DelayPoint, LightResult, PerWeek, Sensitivity, Settings, Sureness
-from tuning.schemas import DRAWS
+from tuning.schemas import DRAWS, PAIRS
 from tuning.site import Building
 
 WORTH_SHARE = 0.1
@@ -81,7 +81,8 @@ def cheapest_target(
     if pairs is None or least is None:
         return least
     targets = np.array([p.target_lx for p in light.target_curve if p.target_lx >= least and p.settable])
-    cost = pairs.cost(targets, per_false_off=building.cost_per_false_off, price=building.electricity_price, index=index)
+    expected = pairs.expected(targets)
+    cost = expected.cost(per_false_off=building.cost_per_false_off, price=building.electricity_price, index=index)
     return float(targets[cheapest_pair(cost, allowed)[1]])
 
 
@@ -169,19 +170,21 @@ def delay_points(
 
 
 def cheapest_hold_off_s(building: Building, rates: Rates, allowed: Bools) -> float:
-    """Allowed hold-off with the least expected cost. [s]."""
+    """Hold-off with the least expected cost among those allowed that keep to the ceiling on false-offs. [s]."""
     cost = rates.cost(per_false_off=building.cost_per_false_off, price=building.electricity_price).mean(axis=0)
-    return float(rates.hold_off_s[allowed][np.argmin(cost[allowed])])
+    false_offs, ceiling = rates.false_offs.mean(axis=0), building.max_false_offs_per_week
+    usable = within_ceiling(allowed, false_offs, rates.hold_off_s, ceiling=ceiling)
+    return float(rates.hold_off_s[usable][cheapest(cost[usable])])
 
 
-def sensitivity(building: Building, rates: Rates, allowed: Bools) -> Sensitivity:
-    """How the cheapest setting moves with the prices."""
+def sensitivity(building: Building, rates: Rates, usable: Bools) -> Sensitivity:
+    """How the cheapest setting moves with the prices, among those that may be recommended."""
     base, price = building.cost_per_false_off, building.electricity_price
     false_offs, wasted = rates.false_offs.mean(axis=0), rates.wasted_kwh.mean(axis=0)
-    holds, index = rates.hold_off_s[allowed], np.flatnonzero(allowed)
+    holds, index = rates.hold_off_s[usable], np.flatnonzero(usable)
 
     def best(per_false_off: float, per_kwh: float) -> float:
-        return float(holds[np.argmin((false_offs * per_false_off + wasted * per_kwh)[index])])
+        return float(holds[cheapest((false_offs * per_false_off + wasted * per_kwh)[index])])
 
     factors = (0.25, 0.5, 1.0, 2.0, 4.0)
     chosen = best(base, price)
@@ -197,8 +200,9 @@ def sensitivity(building: Building, rates: Rates, allowed: Bools) -> Sensitivity
     )
 
 
-def draws_frame(rates: Rates, wide: Rates) -> pl.DataFrame:
+def draws_frame(rates: Rates) -> pl.DataFrame:
     """Keep the resamples of every candidate, as DRAWS."""
+    wide = rates.doubted()
     columns = {
         "false_offs": rates.false_offs,
         "wasted_kwh": rates.wasted_kwh,
@@ -207,6 +211,18 @@ def draws_frame(rates: Rates, wide: Rates) -> pl.DataFrame:
     }
     lists = {name: np.broadcast_to(v, rates.false_offs.shape).T.tolist() for name, v in columns.items()}
     return pl.DataFrame({"hold_off_s": rates.hold_off_s, **lists}, schema=DRAWS)
+
+
+def pairs_frame(pairs: Surface | None, light: LightResult) -> pl.DataFrame | None:
+    """Keep the expected rates of every pair of hold-off and target, as PAIRS; ``None`` where no pair is known."""
+    if pairs is None:
+        return None
+    targets = np.array([p.target_lx for p in light.target_curve])
+    found, hold_off_s = pairs.expected(targets), pairs.rates.hold_off_s
+    names = ("false_offs", "wasted_on_h", "wasted_kwh", "energy_kwh")
+    columns = {name: getattr(found, name).ravel() for name in names}
+    pair = {"hold_off_s": np.repeat(hold_off_s, len(targets)), "target_lx": np.tile(targets, len(hold_off_s))}
+    return pl.DataFrame(pair | columns, schema=PAIRS)
 
 
 def sureness(cost: Floats, wide_cost: Floats, current: int | None, index: int) -> Sureness | None:

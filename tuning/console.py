@@ -10,9 +10,11 @@ from rich.markup import escape
 from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 from rich.table import Table
 
+from tuning.owner import OwnerReport
 from tuning.pipeline import Progress as Say
 from tuning.pipeline import worth_ranking
 from tuning.results import Analysis, ChannelResult, Finding
+from tuning.starting import Expected, StartingSettings
 from tuning.wording import duration, often
 
 MARK = {"change": "→", "trial": "⇢", "keep": "=", "more-data": "?", "fix-first": "!"}
@@ -117,3 +119,91 @@ def print_analysis(console: Console, analysis: Analysis) -> None:
 def print_finding(console: Console, f: Finding) -> None:
     """Print one finding."""
     console.print(f"  [{SEVERITY[f.severity]}]{f.severity}[/] [bold]{f.code}[/]: {escape(f.message)}")
+
+
+def print_starting(console: Console, starts: tuple[StartingSettings, ...]) -> None:
+    """Print where to start in rooms without a log; nothing where there are none."""
+    if not starts:
+        return
+
+    def expect(e: Expected | None) -> str:
+        return "–" if e is None else f"{often(e.middle)} ({often(e.low)}–{often(e.high)})"
+
+    table = Table(header_style="bold")
+    for title in (
+        "room",
+        "channel",
+        "use",
+        "hold-off",
+        "target",
+        "false-offs a week",
+        "wasted h",
+        "kWh",
+        "days of log",
+    ):
+        table.add_column(
+            title, justify="left" if title in ("room", "channel", "use", "hold-off", "target") else "right"
+        )
+    for s in starts:
+        table.add_row(
+            escape(s.room_name),
+            escape(s.channel),
+            escape(s.use),
+            _arrow(_hold(s.now.hold_off_s) if s.now.hold_off_s else "?", _hold(s.settings.hold_off_s)),
+            "" if s.control == "relay" else _arrow(_lux(s.now.target_lx), _lux(s.settings.target_lx)),
+            expect(s.false_offs),
+            expect(s.wasted_on_h),
+            expect(s.energy_kwh),
+            str(s.days_needed),
+        )
+    console.print(
+        "\n[bold]Rooms without a log: where to start[/] (in brackets what nine of ten such rooms bring a week)"
+    )
+    console.print(table)
+    for s in starts:
+        console.print(f"\n[bold]{escape(s.room_name)} · {escape(s.channel)}[/]  starting settings")
+        for sentence in s.reasons:
+            console.print(f"  {escape(sentence)}")
+        console.print(f"  [dim]{escape(s.source)}.[/]")
+    console.print(f"\n[dim]{CAUTIONS}[/]")
+
+
+def print_owner_report(console: Console, report: OwnerReport) -> None:
+    """Print the owner's report: the building, its largest rooms, what is missing."""
+
+    def pair(now: float | None, then: float | None, digits: int = 0) -> str:
+        a, b = ("–" if v is None else f"{v:,.{digits}f}" for v in (now, then))
+        return _arrow(a, b)
+
+    now, then = report.now, report.then
+    rows = [
+        ("electricity \\[kWh]", pair(now.energy_kwh, then.energy_kwh)),
+        (f"cost of electricity \\[{escape(report.currency)}]", pair(report.cost(now), report.cost(then))),
+        ("emissions \\[kg CO2e]", pair(report.co2e_kg(now), report.co2e_kg(then))),
+        ("light for nobody \\[h]", pair(now.wasted_on_h, then.wasted_on_h)),
+        ("times that light went off over somebody", pair(now.false_offs, then.false_offs)),
+        ("hours in the dark after that \\[h]", pair(now.dark_h, then.dark_h, 1)),
+        ("LENI \\[kWh/m²]", pair(report.leni_now, report.leni_then, 1)),
+    ]
+    table = Table(show_header=False)
+    for row in rows:
+        table.add_row(*row)
+    console.print(f"[italic]{escape(report.site)}: a year of light, now → {report.advised}[/]")
+    console.print(table)
+    rooms = Table(title="Rooms that take most", title_justify="left", header_style="bold")
+    for head in ("room", "kWh a year", "LENI", "by EN 15193", "absent F_A", "held on F_O", "by EN 15193"):
+        rooms.add_column(head, justify="left" if head == "room" else "right")
+    for r in report.rooms[:10]:
+        seen = r.occupancy
+        rooms.add_row(
+            escape(r.name),
+            pair(r.now.energy_kwh, r.then.energy_kwh),
+            pair(r.leni_now, r.leni_then, 1),
+            pair(r.leni_table, r.leni_table, 1),
+            pair(seen.absence if seen else None, seen.absence if seen else None, 2),
+            pair(seen.factor if seen else None, r.occupancy_then, 2),
+            pair(r.occupancy_table, r.occupancy_table, 2),
+        )
+    console.print(rooms)
+    for m in report.missing:
+        console.print(f"[yellow]{escape(m.what)}[/]: {escape(', '.join(m.rooms))}. {escape(m.follows)}")

@@ -23,8 +23,26 @@ MIN_MOTIONS = 100
 """Less log than this does not carry a change. Chosen by us: one week holds one of each weekday."""
 FAR_BEYOND = 2.5
 """A setting more than so many times the hold-off in force rests on the tail more than on the log: a trial. Chosen by us."""
+BEYOND = 1.02
+"""A setting more than so many times the hold-off in force lies beyond it. Chosen by us: the two are read to a second or two."""
+DISAGREE = 1.2
+"""A best setting that costs so many times the least in a tenth of the resamples is open: a trial. Chosen by us."""
 TRIAL_DAYS = 14
 """A trial lasts two weeks: two of each weekday. Chosen by us."""
+
+
+def within_ceiling(
+    allowed: np.ndarray[tuple[int], np.dtype[np.bool_]],
+    false_offs: Floats,
+    hold_off_s: Floats,
+    *,
+    ceiling: float | None,
+) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
+    """Which of the allowed candidates keep to the ceiling on expected false-offs; the longest where none does, as it comes closest."""
+    if ceiling is None:
+        return allowed.copy()
+    under = allowed & (false_offs <= ceiling)
+    return under if under.any() else allowed & (hold_off_s == hold_off_s[allowed].max(initial=0))
 
 
 @dataclass(frozen=True)
@@ -86,6 +104,27 @@ def allowed_candidates(
     return allowed
 
 
+TIE = 1e-6
+"""Costs this near each other relatively are equal: sums in another order differ by more than nothing. Chosen by us."""
+
+
+def cheapest(cost: Floats) -> int:
+    """Index of the least cost; of settings that cost the same, the shortest.
+
+    Parameters
+    ----------
+    cost
+        By candidates in increasing order.
+
+    Examples
+    --------
+    >>> cheapest(np.array([2.0, 1.0 + 1e-9, 1.0, 3.0]))
+    1
+    """
+    least = float(cost.min())
+    return int(np.argmax(cost <= least + TIE * abs(least)))
+
+
 def choose(
     cost: Floats,
     false_offs: Floats,
@@ -121,12 +160,8 @@ def choose(
         How much log there is.
     """
     expected = cost.mean(axis=0)
-    usable = allowed.copy()
-    if ceiling is not None:
-        under = usable & (false_offs.mean(axis=0) <= ceiling)
-        # Where none keeps to the ceiling, the one with the fewest false-offs comes closest.
-        usable = under if under.any() else usable & (hold_off_s == hold_off_s[usable].max(initial=0))
-    best = int(np.flatnonzero(usable)[np.argmin(expected[usable])])
+    usable = within_ceiling(allowed, false_offs.mean(axis=0), hold_off_s, ceiling=ceiling)
+    best = int(np.flatnonzero(usable)[cheapest(expected[usable])])
     if current is None:
         enough = usable_days >= MIN_DAYS_UNCUT and motions >= MIN_MOTIONS
         decision: Decision = "change" if enough else "more-data"
@@ -139,10 +174,10 @@ def choose(
     if usable_days < MIN_DAYS or motions < MIN_MOTIONS:
         return Choice(current, best, "more-data", p_better, saving)
     if must or (p_better >= SURE and saving > visit_cost / WEEKS_A_YEAR):
-        beyond = hold_off_s[best] > 1.02 * in_force_s
+        beyond = hold_off_s[best] > BEYOND * in_force_s
         unsure = hold_off_s[best] > FAR_BEYOND * in_force_s or _open(cost, usable, best)
         return Choice(best, best, "trial" if beyond and not must and unsure else "change", p_better, saving)
-    if saving > visit_cost / WEEKS_A_YEAR and hold_off_s[best] > 1.02 * in_force_s:
+    if saving > visit_cost / WEEKS_A_YEAR and hold_off_s[best] > BEYOND * in_force_s:
         return Choice(best, best, "trial", p_better, saving)
     return Choice(current, best, "keep", p_better, saving)
 
@@ -150,4 +185,4 @@ def choose(
 def _open(cost: Floats, usable: np.ndarray[tuple[int], np.dtype[np.bool_]], best: int) -> bool:
     """Whether the resamples disagree about the best setting by more than a fifth of its cost."""
     least = cost[:, usable].min(axis=1)
-    return bool(np.quantile(cost[:, best] / np.maximum(least, 1e-9), 0.9) > 1.2)
+    return bool(np.quantile(cost[:, best] / np.maximum(least, 1e-9), SURE) > DISAGREE)

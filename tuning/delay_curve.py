@@ -26,6 +26,8 @@ class DelayCells:
     index
         Cell of every gap: day times the number of cells, plus the cell between two candidates. Cell j holds (candidate j−1, candidate j]:
         at g = D the next motion is in time.
+    longer
+        Which gaps outlast the shortest candidate: a few of all.
     gap_s
         Gaps. [s]
     days
@@ -35,18 +37,28 @@ class DelayCells:
     candidates_s: Floats
     back: Ints
     index: Ints
+    longer: Ints
     gap_s: Floats
     days: int
+
+    def expired(self, weight: Floats) -> Floats:
+        """``Σ w·[g > D]`` of each day, ``(days, candidates)``."""
+        return self._beyond(weight)[:, self.back]
+
+    def _beyond(self, weight: Floats) -> Floats:
+        """The same by increasing candidate: gaps in cells > j are > candidate j."""
+        size = len(self.candidates_s) + 1
+        count = np.bincount(self.index[self.longer], weights=weight[self.longer], minlength=self.days * size)
+        from_the_end = np.cumsum(count.reshape(self.days, size)[:, :0:-1], axis=1)
+        return np.asarray(from_the_end[:, ::-1])
 
     def expired_and_lit_s(self, weight: Floats) -> tuple[Floats, Floats]:
         """``Σ w·[g > D]`` and ``Σ w·min(g, D)`` [s] of each day, ``(days, candidates)`` each."""
         size = len(self.candidates_s) + 1
-        shape = (self.days, size)
-        count = np.bincount(self.index, weights=weight, minlength=self.days * size).reshape(shape)
-        length = np.bincount(self.index, weights=weight * self.gap_s, minlength=self.days * size).reshape(shape)
+        length = np.bincount(self.index, weights=weight * self.gap_s, minlength=self.days * size)
         # Gaps in cells ≤ j are ≤ candidate j.
-        shorter = np.cumsum(length, axis=1)[:, :-1]
-        expired = count.sum(axis=1, keepdims=True) - np.cumsum(count, axis=1)[:, :-1]
+        shorter = np.cumsum(length.reshape(self.days, size)[:, :-1], axis=1)
+        expired = self._beyond(weight)
         lit = shorter + expired * self.candidates_s
         return expired[:, self.back], lit[:, self.back]
 
@@ -68,7 +80,9 @@ def delay_cells(gap_s: Floats, hold_off_s: Floats, day: Ints, days: int) -> Dela
     order = np.argsort(hold_off_s, kind="stable")
     candidates = hold_off_s[order]
     cell = np.searchsorted(candidates, gap_s, side="left")
-    return DelayCells(candidates, np.argsort(order), day * (len(candidates) + 1) + cell, gap_s, days)
+    return DelayCells(
+        candidates, np.argsort(order), day * (len(candidates) + 1) + cell, np.flatnonzero(cell), gap_s, days
+    )
 
 
 def expiries_and_lit_s(gap_s: Floats, hold_off_s: Floats, weight: Floats | None = None) -> tuple[Floats, Floats]:
@@ -96,8 +110,3 @@ def expiries_and_lit_s(gap_s: Floats, hold_off_s: Floats, weight: Floats | None 
     cells = delay_cells(gap_s, hold_off_s, np.zeros(len(gap_s), dtype=np.int64), 1)
     expired, lit = cells.expired_and_lit_s(w)
     return expired[0], lit[0]
-
-
-def by_day(gap_s: Floats, hold_off_s: Floats, weight: Floats, day: Ints, days: int) -> tuple[Floats, Floats]:
-    """:func:`expiries_and_lit_s` for each day, ``(days, candidates)`` each."""
-    return delay_cells(gap_s, hold_off_s, day, days).expired_and_lit_s(weight)

@@ -4,6 +4,7 @@
     ├── SiteError             site.toml: a key is missing, wrong or unknown
     ├── LogError              a log file: a row, a column, the file itself
     └── FolderError           the building folder as a whole
+        └── NoLogError        there is no log in it
 
 Every text says what was found and where, the rule, and what to do, in that order. The
 command line prints it as one line and ends with exit status 1; a page shows it as an alert.
@@ -56,3 +57,7 @@ class FolderError(TuningError):
     def __init__(self, path: Path, found: str, remedy: str) -> None:
         self.path = path
         super().__init__(f"{path}: {found}. {remedy}.")
+
+
+class NoLogError(FolderError):
+    """The building folder holds no log at all."""

@@ -51,8 +51,12 @@ def _mode(m: ModeAdvice | None) -> dict[str, Any] | None:
         "allowed": m.allowed,
         "switch_ons": _number(m.switch_ons, 2),
         "unneeded": _number(m.unneeded, 2),
+        "passers": _number(m.passers, 2),
+        "moments": _number(m.moments, 2),
+        "bright": _number(m.bright, 2),
         "presses": _number(m.presses, 2),
         "presses_interval": [_number(x, 2) for x in m.presses_interval],
+        "presses_cost": _number(m.presses_cost, 4),
         "saved_kwh": _number(m.saved_kwh, 4),
         "saved_kwh_interval": [_number(x, 4) for x in m.saved_kwh_interval],
         "worth": _number(m.worth, 4),
@@ -205,14 +209,16 @@ def settings_table(analysis: Analysis) -> pl.DataFrame:
     return pl.DataFrame(rows, infer_schema_length=None)
 
 
-FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
+FORMULA = r"^[\s\x00]*[=+\-@＝＋－＠]|^[\t\r\n]"
+"""What spreadsheets take for a formula, also behind blanks and in full width (as OWASP lists it for CSV injection)."""
+PLAIN_NUMBER = r"^[+-]?\d+([.,]\d+)?([eE][+-]?\d+)?$"
 
 
 def safe_in_spreadsheets(table: pl.DataFrame) -> pl.DataFrame:
-    """Put an apostrophe before every text that a spreadsheet would run as a formula."""
+    """Put an apostrophe before every text that a spreadsheet would run as a formula; a plain number stays one."""
     texts = [name for name, kind in table.schema.items() if kind == pl.String]
     return table.with_columns(
-        pl.when(pl.col(name).str.slice(0, 1).is_in(FORMULA_STARTS))
+        pl.when(pl.col(name).str.contains(FORMULA) & ~pl.col(name).str.contains(PLAIN_NUMBER))
         .then("'" + pl.col(name))
         .otherwise(pl.col(name))
         .alias(name)

@@ -29,6 +29,8 @@ HUNT_WITHIN_S, CHAIN = 900.0, 3
 """Switch-offs by light follow each other within a quarter of an hour, three at least. Chosen by us."""
 CROSS_SHARE = 0.4
 """A hold-off changed where either part's explains less than so much of what the other part's own does. Chosen by us."""
+MOSTLY = 0.5
+"""Chosen by us."""
 MISMATCH_SHARE = 0.05
 MISMATCH_S = 10.0
 """Observed and documented hold-off differ when further apart than both of these. Chosen by us."""
@@ -67,14 +69,31 @@ class HoldOffInForce:
 
 @dataclass(frozen=True)
 class Lags:
-    """Switch-offs by hold-off: time of each, and its lag behind the last motion as an interval. [µs, s]."""
+    """Switch-offs by hold-off: time of each, and its lag behind the last motion as an interval. [µs, s].
+
+    ``outlasted_s`` is the longest pause since the switch-off before through which the light stayed on [s]: a hold-off that is outlasted was not
+    in force. ``least_s`` is the shortest hold-off that can be set [s].
+    """
 
     off_us: Ints
     low_s: Floats
     high_s: Floats
+    outlasted_s: Floats | None = None
+    least_s: float = 0.0
+
+    def of(self, rows: npt.NDArray[np.intp] | Bools | slice) -> Lags:
+        """Return some of the switch-offs."""
+        outlasted_s = None if self.outlasted_s is None else self.outlasted_s[rows]
+        return Lags(self.off_us[rows], self.low_s[rows], self.high_s[rows], outlasted_s, self.least_s)
+
+    def outlast(self, hold_off_s: Floats | float) -> Bools:
+        """Whether the light stayed on through a pause longer than a hold-off, before each switch-off."""
+        if self.outlasted_s is None:
+            return np.zeros(len(self.off_us), dtype=bool)
+        return np.asarray(self.outlasted_s > hold_off_s + np.maximum(MISMATCH_S, MISMATCH_SHARE * hold_off_s))
 
 
-def switch_off_lags(output: pl.DataFrame, motion: MotionLog, override_us: Ints) -> Lags:
+def switch_off_lags(output: pl.DataFrame, motion: MotionLog, override_us: Ints, *, least_s: float = 0.0) -> Lags:
     """Lag of every switch-off behind the last motion.
 
     Parameters
@@ -85,6 +104,8 @@ def switch_off_lags(output: pl.DataFrame, motion: MotionLog, override_us: Ints) 
         The channel's motions.
     override_us
         Presses; a switch-off within 5 s after one is the person's, not the hold-off's.
+    least_s
+        Shortest hold-off that can be set. [s]
     """
     t, value = times_us(output), output["value"].to_numpy()
     empty = Lags(np.empty(0, dtype=np.int64), np.empty(0), np.empty(0))
@@ -111,7 +132,21 @@ def switch_off_lags(output: pl.DataFrame, motion: MotionLog, override_us: Ints) 
     if motion.resolution_s > 0:
         # A motion sample says only that somebody moved within it, so the true lag may be longer by up to one sample.
         high = high + motion.resolution_s
-    return Lags(off_us[known], low[known], high[known])
+    outlasted_s = _outlasted_s(t, value, off_us[known], motion, interval or 0.0)
+    return Lags(off_us[known], low[known], high[known], outlasted_s, least_s)
+
+
+def _outlasted_s(t_us: Ints, value: Floats, off_us: Ints, motion: MotionLog, interval_s: float) -> Floats:
+    """Longest pause since the switch-off before through which the light stayed on. [s]."""
+    begin, end = motion.end_us[:-1], motion.start_us[1:]
+    dark = np.cumsum(np.append(0, value <= 0))
+    at, until = (np.searchsorted(t_us, edge, side="right") for edge in (begin, end))
+    lit = (at > 0) & (dark[until] == dark[np.maximum(at - 1, 0)])
+    # A sample says only that somebody moved within it, and a dark shorter than the step of a sampled output is not seen.
+    sure_s = (end - begin) / US - motion.resolution_s - interval_s
+    longest = np.zeros(len(off_us) + 1)
+    np.maximum.at(longest, np.searchsorted(off_us, begin[lit], side="right"), sure_s[lit])
+    return longest[:-1]
 
 
 def _by_light(t_us: Ints, value: Floats, off: Ints, motion: MotionLog) -> Bools:
@@ -160,6 +195,10 @@ def sharp_mode(lags: Lags, rows: npt.NDArray[np.intp] | Bools | slice) -> tuple[
     share = float(inside.mean())
     if share < MIN_SHARE:
         return None
+    mine = lags.of(rows)
+    if value < lags.least_s - MISMATCH_S and mine.outlast(value).mean() > MOSTLY:
+        # Sooner than anything that can be set, in light that stays on through longer pauses: people who switch off as they leave.
+        return sharp_mode(mine.of(~inside), slice(None))
     narrow = high[inside] - low[inside] <= 2 * SLACK_S
     return (float(np.median(high[inside])) if narrow.mean() > 0.5 else value), share
 
@@ -230,7 +269,7 @@ def _observe_by_period(lags: Lags, documented: list[tuple[int, float]]) -> list[
     any_seen = False
     for (when, hold_off_s), until in zip(documented, edges, strict=True):
         rows = (lags.off_us >= when) & (lags.off_us < until)
-        seen = observe(Lags(lags.off_us[rows], lags.low_s[rows], lags.high_s[rows]))
+        seen = observe(lags.of(rows))
         any_seen |= bool(seen)
         steps += [(when, seen[0][1] if seen else hold_off_s), *seen[1:]]
     return steps if any_seen else []

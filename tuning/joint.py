@@ -12,16 +12,16 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from tuning.circumstances import Circumstances
-from tuning.delay_curve import by_day
+from tuning.delay_curve import delay_cells
 from tuning.gaps import Bools, Gaps
-from tuning.lit_time import Loop
+from tuning.light.circumstances import Circumstances
+from tuning.light.lit_time import Loop
 from tuning.motion import Floats
 from tuning.power import power_of_output
+from tuning.presence.stillness import Classified
 from tuning.rates import Rates
 from tuning.results import LightResult
 from tuning.site import Channel
-from tuning.stillness import Classified
 
 LEVELS = 64
 """Collections of gaps by the light without the own lamps. Chosen by us: each holds a sixty-fourth of the lit gaps."""
@@ -70,7 +70,7 @@ def response_of(light: LightResult, channel: Channel) -> Response | None:
 
 @dataclass(frozen=True)
 class _Change:
-    """What a target changes at each level of other light: whether the lamps stay on, are newly on, and by how much power. [W]."""
+    """What targets change at each level of other light: whether the lamps stay on, are newly on, and by how much power [W]; (targets, levels)."""
 
     stays: Floats
     more_w: Floats
@@ -87,7 +87,7 @@ class _Lit:
     unlit_s: Floats
 
     def under(self, change: _Change, *, out_w: float) -> tuple[Floats, Floats]:
-        """Lit time [s] and energy [Ws] under another target, levels summed; lamps that are out take ``out_w`` and it is not counted twice."""
+        """Lit time [s] and energy [Ws] under other targets, levels summed; lamps that are out take ``out_w`` and it is not counted twice."""
         seconds = change.stays @ self.lit_s + change.new @ self.unlit_s
         energy = (
             change.stays @ self.lit_ws
@@ -100,6 +100,25 @@ class _Lit:
         """The same with the days summed, each weighted."""
         parts = (np.tensordot(per_day, part, (0, 0)) for part in (self.lit_s, self.lit_ws, self.unlit_s))
         return _Lit(*parts)
+
+
+@dataclass(frozen=True)
+class Expected:
+    """Expected rates a week of pairs of hold-off and target, each of shape (candidates, targets)."""
+
+    target_lx: Floats
+    false_offs: Floats
+    wasted_on_h: Floats
+    wasted_kwh: Floats
+    energy_kwh: Floats
+
+    def cost(self, *, per_false_off: float, price: float, index: int) -> Floats:
+        """Cost of every pair: nuisance, light for nobody, and light for people.
+
+        Light for people counts at the candidate ``index`` whatever the hold-off: that nobody is left in the dark is no cost.
+        """
+        used_kwh = (self.energy_kwh - self.wasted_kwh)[index]
+        return self.false_offs * per_false_off + price * (self.wasted_kwh + used_kwh)
 
 
 @dataclass(frozen=True)
@@ -127,30 +146,30 @@ class Surface:
     every: _Lit
     minding_s: Floats
 
-    def _change(self, target_lx: float) -> _Change:
-        out = self.response.output(np.array([target_lx, self.response.in_force_lx]), self.level_lx)
+    def _change(self, targets_lx: Floats) -> _Change:
+        out = self.response.output(np.append(targets_lx, self.response.in_force_lx), self.level_lx).T
         watts = self.response.watts(out)
-        on, was_on = out[:, 0] > 0, out[:, 1] > 0
+        on, was_on = out[:-1] > 0, out[-1] > 0
         new = on & ~was_on
         return _Change(
             # lit in the log though the model says that daylight kept it off: the log is right, and the model knows of no change
             stays=(on | ~was_on).astype(np.float64),
-            more_w=np.where(on & was_on, watts[:, 0] - watts[:, 1], 0.0),
+            more_w=np.where(on & was_on, watts[:-1] - watts[-1], 0.0),
             new=new.astype(np.float64),
-            new_w=np.where(new, watts[:, 0], 0.0),
+            new_w=np.where(new, watts[:-1], 0.0),
         )
 
     def at(self, target_lx: float) -> Rates:
         """Rates of all candidate hold-offs under a target; those of the log itself at the target in force."""
         if target_lx == self.response.in_force_lx:
             return self.rates
-        change, rates = self._change(target_lx), self.rates
+        change, rates = self._change(np.array([target_lx])), self.rates
         off_w = self.response.channel.standby_w
-        empty_h, empty_wh = map(self._weekly, self.empty.under(change, out_w=0.0))
-        lit_h, lit_wh = map(self._weekly, self.every.under(change, out_w=off_w))
+        empty_h, empty_wh = (self._weekly(part[:, 0]) for part in self.empty.under(change, out_w=0.0))
+        lit_h, lit_wh = (self._weekly(part[:, 0]) for part in self.every.under(change, out_w=off_w))
         was_h, was_wh = self._weekly(self.every.lit_s.sum(axis=1)), self._weekly(self.every.lit_ws.sum(axis=1))
         weights = rates.days.weights
-        minds, minded = weights @ (self.minding_s @ change.stays), weights @ self.minding_s.sum(axis=1)
+        minds, minded = weights @ (self.minding_s @ change.stays[0]), weights @ self.minding_s.sum(axis=1)
         false_offs = rates.false_offs * (minds / np.maximum(minded, 1e-9))[:, None]
         return replace(
             rates,
@@ -175,24 +194,27 @@ class Surface:
         more = (lit_wh - was_wh) / 1000 + moving_kwh * (lit_wh / np.maximum(was_wh, 1e-9) - 1)
         return np.maximum(rates.energy_kwh + more, 0.0)
 
-    def cost(self, targets_lx: Floats, *, per_false_off: float, price: float, index: int) -> Floats:
-        """Expected cost a week of every pair, shape (candidates, targets): nuisance, light for nobody, and light for people.
-
-        Light for people counts at the candidate ``index`` whatever the hold-off: that nobody is left in the dark is no cost.
-        """
+    def expected(self, targets_lx: Floats) -> Expected:
+        """Expected rates of every pair, as :meth:`at` would give them one target after the other, by products over all targets at once."""
         days, rates = self.rates.days, self.rates
-        per_day = (days.weights / days.weeks).mean(axis=0) / 3.6e6
+        per_day = (days.weights / days.weeks).mean(axis=0) / 3600
         empty, every = self.empty.expected(per_day), self.every.expected(per_day)
-        minded = np.maximum(days.weights @ self.minding_s.sum(axis=1), 1e-9)
-        columns = []
-        for target in targets_lx.tolist():
-            change = self._change(target)
-            _, empty_kwh = empty.under(change, out_w=0.0)
-            _, every_kwh = every.under(change, out_w=self.response.channel.standby_w)
-            share = days.weights @ (self.minding_s @ change.stays) / minded
-            nuisance = (rates.false_offs * share[:, None]).mean(axis=0) * per_false_off
-            columns.append(nuisance + price * (empty_kwh + (every_kwh - empty_kwh)[index]))
-        return np.stack(columns, axis=1)
+        was_h, was_wh = every.lit_s.sum(axis=0), every.lit_ws.sum(axis=0)
+        minding_s = days.weights @ self.minding_s
+        minded = np.maximum(minding_s.sum(axis=1), 1e-9)
+        moving_kwh = np.maximum(rates.lit_h.mean(axis=0) - was_h, 0.0) * rates.power_wasted_w / 1000
+        now = tuple(
+            part.mean(axis=0) for part in (rates.false_offs, rates.wasted_on_h, rates.wasted_kwh, rates.energy_kwh)
+        )
+        change = self._change(targets_lx)
+        empty_h, empty_wh = empty.under(change, out_w=0.0)
+        _, lit_wh = every.under(change, out_w=self.response.channel.standby_w)
+        share = minding_s @ change.stays.T / minded[:, None]
+        false_offs = share.T @ rates.false_offs / len(share)
+        more_kwh = (lit_wh - was_wh) / 1000 + moving_kwh * (lit_wh / np.maximum(was_wh, 1e-9) - 1)
+        then = (false_offs, empty_h, empty_wh / 1000, np.maximum(now[3] + more_kwh, 0.0))
+        in_force = (targets_lx == self.response.in_force_lx)[:, None]
+        return Expected(targets_lx, *(np.where(in_force, a, b).T for a, b in zip(now, then, strict=True)))
 
 
 def surface(
@@ -221,8 +243,10 @@ def surface(
     size = np.bincount(level, minlength=levels)
     level_lx = np.bincount(level, weights=others, minlength=levels) / np.maximum(size, 1)
 
+    cells = delay_cells(gaps.gap_s, rates.hold_off_s, key, days * levels)
+
     def lasting(weight: Floats) -> Floats:
-        _, seconds = by_day(gaps.gap_s, rates.hold_off_s, weight, key, days * levels)
+        _, seconds = cells.expired_and_lit_s(weight)
         return seconds.reshape(days, levels, -1)
 
     absent, watts = np.clip(1.0 - seen.p_still, 0, 1), around.power_w

@@ -14,18 +14,20 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.special import expit
 
-from tuning.circumstances import Circumstances
 from tuning.decision import WEEKS_A_YEAR
 from tuning.gaps import ENDED_BY_MOTION, Bools, Gaps
+from tuning.light.circumstances import Circumstances
 from tuning.motion import US, Floats, Ints, MotionLog
+from tuning.presence.stillness import Classified
 from tuning.rates import Days
 from tuning.results import Decision, ModeAdvice
 from tuning.room_uses import RoomUse
 from tuning.site import Building, Channel
-from tuning.stillness import Classified
 
 PRESS_STAY_S, PRESS_SPREAD = 20.0, 0.3
 """Half of those who stay so long press the switch [s], and the log-spread of that. Chosen by us: who passes or fetches something does not."""
+PASSING_S = 5.0
+"""Whoever is seen for no longer than this passed by or looked in [s]. Chosen by us: a few steps."""
 SURE_NET = 0.9
 """Share of the resampled days in which manual-on must pay. As for a hold-off: nine in ten."""
 
@@ -50,11 +52,15 @@ def _pressed(stays: _Stays, needs: Floats, dwells: Floats) -> Floats:
     return np.asarray((np.maximum.accumulate(needs + lift) - lift) * dwells[stays.number])
 
 
-def _dwells(stays: _Stays, gaps: Gaps, motion: MotionLog, seen: Classified, expired: Bools, left: Floats) -> Floats:
-    """Probability that somebody in each episode stays long enough to press."""
+def _stay_s(stays: _Stays, gaps: Gaps, motion: MotionLog, seen: Classified, expired: Bools) -> Floats:
+    """How long somebody was there in each episode. [s]."""
     moving = (motion.end_us - motion.start_us)[gaps.motion_before] / US
     inside = np.where(expired, 0.0, seen.p_still * gaps.gap_s) + moving
-    stay_s = np.add.reduceat(inside, stays.first)
+    return np.asarray(np.add.reduceat(inside, stays.first))
+
+
+def _dwells(stay_s: Floats, left: Floats) -> Floats:
+    """Probability that somebody in each episode stays long enough to press."""
     dwells = expit(np.log(np.maximum(stay_s, 0.5) / PRESS_STAY_S) / PRESS_SPREAD)
     # Whoever was left in the dark and moved is there and minds.
     return np.asarray(np.maximum(dwells, left))
@@ -98,7 +104,8 @@ def advise_mode(
     expired = (gaps.gap_s > hold_off_s) | (gaps.end_kind != ENDED_BY_MOTION)
     stays = _stays(expired)
     left = np.append(0.0, seen.p_false[expired])[: len(stays.first)]
-    dwells = _dwells(stays, gaps, motion, seen, expired, left)
+    stay_s = _stay_s(stays, gaps, motion, seen, expired)
+    dwells = _dwells(stay_s, left)
     pressed = _pressed(stays, around.minds, dwells)
     kwh = around.lit * around.power_w * np.minimum(gaps.gap_s, hold_off_s) * (1 - pressed) / 3.6e6
     last = np.append(stays.first[1:] - 1, len(gaps) - 1)
@@ -112,6 +119,9 @@ def advise_mode(
     day = days.day[stays.first]
     ons, presses = weekly(lit, day), weekly(pressed[last] * lit, day)
     saved = weekly(kwh, days.day)
+    gone = lit * (1 - dwells)
+    passers = float(weekly(np.where(stay_s <= PASSING_S, gone, 0.0), day).mean())
+    moments = float(weekly(np.where(stay_s <= PASSING_S, 0.0, gone), day).mean())
     worth = saved * building.electricity_price - presses * building.cost_per_press
     fits, allowed = use.manual_on_sensible, building.allow_manual_on
     pays = bool((worth > 0).mean() >= SURE_NET and worth.mean() > building.cost_per_visit / WEEKS_A_YEAR)
@@ -128,6 +138,10 @@ def advise_mode(
         saved_kwh_interval=_interval(saved),
         worth=float(worth.mean()),
         worth_interval=_interval(worth),
+        passers=passers,
+        moments=moments,
+        bright=max(float((ons - presses).mean()) - passers - moments, 0.0),
+        presses_cost=float(presses.mean()) * building.cost_per_press,
     )
 
 

@@ -22,7 +22,8 @@ import numpy.typing as npt
 import polars as pl
 
 from tuning.logs import sampling_interval_s
-from tuning.schemas import MOTIONS, READINGS, require
+from tuning.readings import RoomReadings
+from tuning.schemas import MOTIONS
 
 Kind = Literal["events", "pulses", "samples", "held", "none"]
 Ints = npt.NDArray[np.int64]
@@ -81,12 +82,11 @@ class MotionLog:
         )
 
 
-def of_channel(readings: pl.DataFrame, quantity: str, channel: str) -> pl.DataFrame:
-    """Return the rows of a quantity that concern a channel: its own and those that the whole room shares."""
-    require(readings, READINGS, "readings")
-    return readings.filter(
-        (pl.col("quantity") == quantity) & (pl.col("channel").is_null() | (pl.col("channel") == channel))
-    )
+def by_series(rows: pl.DataFrame, *names: str) -> list[pl.DataFrame]:
+    """Split rows by columns, parts in order of their first row; without looking at each row where there is but one part, as nearly always."""
+    if not rows.is_empty() and all(rows[name].n_unique() == 1 for name in names):
+        return [rows]
+    return rows.partition_by(*names, maintain_order=True)
 
 
 def times_us(frame: pl.DataFrame, column: str = "time") -> Ints:
@@ -98,8 +98,9 @@ def _one_series(rows: pl.DataFrame) -> tuple[Ints, Ints, Kind, float]:
     """Intervals of one motion series, its kind and its resolution [s]."""
     t = times_us(rows)
     on = rows["value"].to_numpy() > 0
-    interval = sampling_interval_s(rows["time"])
-    if interval is not None and not on.all():
+    # Rows of 1 alone are events, however regular.
+    interval = None if on.all() else sampling_interval_s(rows["time"])
+    if interval is not None:
         step = round(interval * US)
         start = t[on]
         # A late next sample must not leave a false gap of a second or two: up to half an interval late still touches.
@@ -147,7 +148,7 @@ def _union(parts: list[Ints]) -> Ints:
     return np.stack([start, end], axis=1)
 
 
-def coverage(readings: pl.DataFrame, motion: pl.DataFrame, span_us: tuple[int, int]) -> Ints:
+def coverage(readings: RoomReadings, motion: pl.DataFrame, span_us: tuple[int, int]) -> Ints:
     """Intervals in which the motion log can be trusted.
 
     A regularly sampled motion log vouches for itself. An event log is silent both when nobody moves and when
@@ -156,7 +157,7 @@ def coverage(readings: pl.DataFrame, motion: pl.DataFrame, span_us: tuple[int, i
     Parameters
     ----------
     readings
-        READINGS of the room.
+        Readings of the room.
     motion
         Its motion rows for the channel.
     span_us
@@ -167,15 +168,16 @@ def coverage(readings: pl.DataFrame, motion: pl.DataFrame, span_us: tuple[int, i
     ``(n, 2)`` intervals, UTC epoch. [µs]
     """
     own: list[Ints] = []
-    for rows in motion.partition_by("channel", "detector", "quantity"):
-        interval = sampling_interval_s(rows["time"])
-        if interval is not None and (rows["value"] <= 0).any():
+    for rows in by_series(motion, "channel", "detector"):
+        interval = sampling_interval_s(rows["time"]) if (rows["value"] <= 0).any() else None
+        if interval is not None:
             own.append(_covered(times_us(rows), interval))
     if own:
         return _union(own)
     others: list[Ints] = []
-    for rows in readings.filter(~pl.col("quantity").is_in(["motion", "override"])).partition_by(
-        "channel", "detector", "quantity"
+    regular = readings.quantities - {"motion", "override"}
+    for rows in (
+        part for quantity in sorted(regular) for part in by_series(readings.of(quantity), "channel", "detector")
     ):
         interval = sampling_interval_s(rows["time"])
         if interval is not None:
@@ -187,24 +189,24 @@ def coverage(readings: pl.DataFrame, motion: pl.DataFrame, span_us: tuple[int, i
     return _union([*others, np.stack([moving, moving + 1], axis=1)])
 
 
-def motions(readings: pl.DataFrame, channel: str, *, span_us: tuple[int, int]) -> MotionLog:
+def motions(readings: RoomReadings, channel: str, *, span_us: tuple[int, int]) -> MotionLog:
     """Merge the motion series that concern a channel.
 
     Parameters
     ----------
     readings
-        READINGS of one room, sorted by time.
+        Readings of one room.
     channel
         The channel; room-wide rows count too.
     span_us
         First and last time of the building's log, UTC epoch. [µs]
     """
-    rows = of_channel(readings, "motion", channel)
+    rows = readings.of_channel("motion", channel)
     if rows.is_empty():
         empty = np.empty(0, dtype=np.int64)
         return MotionLog(empty, empty, np.empty((0, 2), dtype=np.int64), "none", 0.0, 0)
     parts, stretches = [], []
-    for series in rows.partition_by("channel", "detector", maintain_order=True):
+    for series in by_series(rows, "channel", "detector"):
         start, end, kind, interval_s = _one_series(series)
         start, end, stretch = _unstretched(start, end, interval_s)
         parts.append((start, end, kind, interval_s))
@@ -235,7 +237,7 @@ def _unstretched(start: Ints, end: Ints, interval_s: float) -> tuple[Ints, Ints,
 
 
 def held_motions(
-    readings: pl.DataFrame, channel: str, *, span_us: tuple[int, int], hold_off_s: float | None
+    readings: RoomReadings, channel: str, *, span_us: tuple[int, int], hold_off_s: float | None
 ) -> tuple[MotionLog, float | None]:
     """Read a held ``occupied`` state: what it says of movement, and the hold-off built into it.
 
@@ -246,13 +248,13 @@ def held_motions(
     -------
     Movement and the built-in hold-off [s]; the latter ``None`` if neither given nor recognisable.
     """
-    rows = of_channel(readings, "occupied", channel)
+    rows = readings.of_channel("occupied", channel)
     empty = np.empty(0, dtype=np.int64)
     nothing = MotionLog(empty, empty, np.empty((0, 2), dtype=np.int64), "none", 0.0, 0)
     if rows.is_empty():
         return nothing, None
     parts = []
-    for part in rows.partition_by("channel", "detector", maintain_order=True):
+    for part in by_series(rows, "channel", "detector"):
         t, on = times_us(part), part["value"].to_numpy() > 0
         interval = sampling_interval_s(part["time"])
         step = round((interval or 0.0) * US)

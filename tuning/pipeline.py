@@ -4,16 +4,21 @@ from __future__ import annotations
 
 import datetime as dt
 import zlib
-from collections.abc import Callable, Collection
+from collections.abc import Callable, Collection, Mapping
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 from pathlib import Path
 
+import numpy as np
 import polars as pl
 
 from tuning import __version__
-from tuning.channel import ChannelInput, analyse_channel, swapped_channels
+from tuning.channel.analyse import ChannelInput, analyse_channel, companions, lights, swapped_channels
+from tuning.channel.result import without_pictures
+from tuning.channel.steps import daily_of
 from tuning.logs import Logs, read_logs
-from tuning.motion import US
+from tuning.motion import US, Ints
+from tuning.presence.other_evidence import CIRCULATION
 from tuning.quality import Outage, find_outages, mend
 from tuning.results import Analysis, ChannelResult
 from tuning.site import Site, read_site
@@ -60,18 +65,25 @@ def analyse_logs(
     verdicts: pl.DataFrame | None = None,
     rooms: Collection[str] | None = None,
     outages: tuple[Outage, ...] | None = None,
+    workers: int = WORKERS,
+    pictures: bool = True,
 ) -> Analysis:
-    """Analyse logs already read; only some rooms, or with silences already found, where given. See :func:`analyse_folder`."""
+    """Analyse logs already read; only some rooms, or with silences already found, where given. See :func:`analyse_folder`.
+
+    ``workers`` rooms at a time; ``pictures`` says whether the frames that only pictures need are made and kept.
+    """
     say = progress or _quiet
+    site = site if logs.end is None else site.up_to(logs.end)
     results: list[ChannelResult] = []
     names = [name for name, room in site.rooms.items() if room.channels and (rooms is None or name in rooms)]
     outages = find_outages(logs) if outages is None else outages
+    outside = walked_through(site, logs)
 
     def one(name: str) -> list[ChannelResult]:
-        return analyse_room(site, logs, name, verdicts=verdicts, outages=outages)
+        return analyse_room(site, logs, name, verdicts=verdicts, outages=outages, outside=outside, pictures=pictures)
 
     # Threads, not processes: the work is numpy's and polars', which let go of the interpreter, and nothing is copied.
-    pool = ThreadPoolExecutor(WORKERS, thread_name_prefix="room")
+    pool = ThreadPoolExecutor(workers, thread_name_prefix="room")
     try:
         for done, (name, found) in enumerate(zip(names, pool.map(one, names), strict=True)):
             say((done + 1) / len(names), f"analysed {site.rooms[name].name or name}")
@@ -100,8 +112,10 @@ def analyse_room(
     *,
     verdicts: pl.DataFrame | None = None,
     outages: tuple[Outage, ...] | None = None,
+    outside: Mapping[str, Ints] | None = None,
+    pictures: bool = True,
 ) -> list[ChannelResult]:
-    """Analyse all channels of a room; the ones that govern light first, because relays lean on what they learn."""
+    """Analyse all channels of a room; the ones that govern light first, because relays lean on what they learn. See :func:`analyse_logs`."""
     span = _span_us(logs)
     silences = find_outages(logs) if outages is None else outages
     mended = mend(site.rooms[room], logs.readings(room), outages=silences)
@@ -111,13 +125,57 @@ def analyse_room(
     swapped = swapped_channels(site.rooms[room], readings)
     done: dict[str, ChannelResult] = {}
     lead = None
+    given = {}
+    passing = walked_through(site, logs) if outside is None else outside
+    passing = {other: times for other, times in passing.items() if other != room}
     for name in order:
         seed = zlib.crc32(f"{room}/{name}".encode())
         mine = mended.of_channel(name) + tuple(f for f in swapped if name in f.evidence["channels"])
-        given = ChannelInput(site, room, name, readings, span, seed, _verdicts_of(verdicts, room, name), lead, mine)
-        done[name], evidence = analyse_channel(given)
+        given[name] = ChannelInput(
+            site,
+            room,
+            name,
+            readings,
+            span,
+            seed,
+            _verdicts_of(verdicts, room, name),
+            None,
+            mine,
+            outside=passing,
+            pictures=pictures,
+        )
+    # Whose dark people react to is asked of all lights of the room at once.
+    lit = {name: lights(one) for name, one in given.items() if one.channel.control != "relay"}
+    for name, one in given.items():
+        beside = companions(lit, name) if name in lit else ()
+        found, evidence = analyse_channel(replace(one, lead=lead, beside=beside), lit.get(name))
+        done[name] = found if pictures else without_pictures(found)
         lead = lead or evidence
     return [done[name] for name in site.rooms[room].channels]
+
+
+def walked_through(site: Site, logs: Logs) -> dict[str, Ints]:
+    """Times of movement in rooms that people walk through on their way, by room, sorted, UTC epoch. [µs]."""
+    found = {}
+    for name, room in site.rooms.items():
+        if room.use in CIRCULATION:
+            series = logs.series.filter((pl.col("room") == name) & (pl.col("quantity") == "motion"))["series"]
+            moved = [logs.times_us(number)[logs.values(number) > 0] for number in series]
+            found[name] = np.sort(np.concatenate([np.empty(0, dtype=np.int64), *moved]))
+    return found
+
+
+def daily_of_room(
+    site: Site, logs: Logs, room: str, *, outages: tuple[Outage, ...] | None = None
+) -> dict[str, pl.DataFrame]:
+    """Summarise a room day by day: DAILY of each of its channels. A small part of the work of an analysis."""
+    silences = find_outages(logs) if outages is None else outages
+    readings = mend(site.rooms[room], logs.readings(room), outages=silences).readings
+    span = _span_us(logs)
+    return {
+        name: daily_of(ChannelInput(site, room, name, readings, span, 0, None, None))
+        for name in site.rooms[room].channels
+    }
 
 
 def _span_us(logs: Logs) -> tuple[int, int]:
@@ -140,4 +198,4 @@ def worth_ranking(analysis: Analysis) -> list[ChannelResult]:
     return blocked + sorted(rest, key=lambda c: -c.worth_per_week)
 
 
-__all__ = ["Progress", "analyse_folder", "analyse_logs", "analyse_room", "worth_ranking"]
+__all__ = ["Progress", "analyse_folder", "analyse_logs", "analyse_room", "daily_of_room", "worth_ranking"]

@@ -10,12 +10,14 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from tuning.circumstances import Circumstances
-from tuning.delay_curve import delay_cells, expiries_and_lit_s
+from tuning.delay_curve import DelayCells, delay_cells
 from tuning.gaps import ENDED_BY_MOTION, Bools, Gaps
+from tuning.light.circumstances import Circumstances
 from tuning.motion import US, Floats, Ints, MotionLog
-from tuning.spells import (
+from tuning.presence.spells import (
     EDGES_S,
+    WAVE_S,
+    WAVES_PRIOR,
     Survival,
     cell_of,
     chain_offsets,
@@ -25,7 +27,7 @@ from tuning.spells import (
     goes_on_share,
     spell_table,
 )
-from tuning.stillness import Classified
+from tuning.presence.stillness import Classified
 
 WEEK_DAYS = 7.0
 
@@ -133,25 +135,20 @@ def survival_of(
 ) -> tuple[Survival, float]:
     """Fit how long present people keep still, and whether spells go on after reactions.
 
-    ``shorter`` marks gaps under a hold-off that was later or earlier longer (a trial). Cut short as they are, they say nothing about length
-    that the longer hold-off does not show whole; they only tell whether spells go on.
+    ``shorter`` marks gaps under a hold-off that was later or earlier longer (a trial). They show the pauses below it as well as the longer one does,
+    and how many outlast it; what follows a reaction there says only whether spells go on, because its place in the spell beyond would be taken from
+    there, and the longer hold-off shows that whole.
     """
     g, days = gaps.gap_s, day_weights.shape[1]
     complete = gaps.end_kind == ENDED_BY_MOTION
-    reaction = seen.p_false
+    reaction = seen.reaction
     natural_weight = np.clip(seen.p_still - reaction, 0, 1)
-    zero = np.zeros(len(g))
     follows = np.append(0.0, (gaps.motion_before[1:] == gaps.motion_after[:-1]).astype(float))
     offset = chain_offsets(g, reaction, follows)
     chained = offset > 0
     whole = np.ones(len(g)) if shorter is None else (~shorter).astype(float)
-    natural_weight = natural_weight * whole
-    fresh = spell_table(
-        zero[~chained], g[~chained], natural_weight[~chained], complete[~chained].astype(float), day[~chained], days
-    )
-    cut = reaction * whole
-    censored = spell_table(zero[~chained], g[~chained], cut[~chained], zero[~chained], day[~chained], days)
-    base = fresh + censored
+    first = (~chained).astype(float)
+    base = spell_table(0.0, g, first * (natural_weight + reaction), first * natural_weight * complete, day, days)
     if not chained.any():
         share = 0.5
         return fit_survival(base, day_weights, scale_s=scale_s, rng=rng), share
@@ -159,17 +156,36 @@ def survival_of(
     still = seen.p_still[c]
     placed = still * whole[c]
     ends = np.where(reaction[c] > 0.5, 0.0, complete[c].astype(float))
+    # Whoever moves on in short pauses only has started afresh, unless the spell happened to end just then.
+    moved_on = max(float((reaction > 0.5).sum()) - len(c), 0.0)
+    waved = reaction[c - 1] <= 0.5
+    weight = np.append(still, moved_on)
+    passed = np.where(waved, np.minimum(WAVE_S, g[c]), 0.0)
     on, share = np.full(len(c), 0.5), 0.5
     table = base
     for _ in range(4):
         table = base
-        table = table + spell_table(offset[c], offset[c] + g[c], placed * on, ends, day[c], days)
-        table = table + spell_table(zero[c], g[c], placed * (1 - on), ends, day[c], days)
+        table = table + spell_table(offset[c], offset[c] + g[c], placed * on, placed * on * ends, day[c], days)
+        table = table + spell_table(0.0, g[c], placed * (1 - on), placed * (1 - on) * ends, day[c], days)
         s = falling_hazard(table)
-        fresh_ll = _loglik(s, zero[c], g[c], ends)
-        chained_ll = _loglik(s, offset[c], offset[c] + g[c], ends)
-        share, on = goes_on_share(fresh_ll, chained_ll, still)
+        waves = (WAVES_PRIOR[0] + (still * on)[waved].sum()) / (sum(WAVES_PRIOR) + (still * on).sum())
+        short = float(np.log(1.0 - (1.0 - waves) * s.at(np.array([WAVE_S]))[0, 0]))
+        ended = _ends_soon(s, float(np.median(offset[c])))
+        anew = _loglik(s, passed, g[c], ends)
+        onward = _loglik(s, offset[c], offset[c] + g[c], ends) + np.log(np.where(waved, waves, 1.0 - waves))
+        # A short pause before it is a wave or one of many if movement started afresh; if the spell went on, a wave or the spell's end.
+        went_on = np.where(waved, np.logaddexp(onward, ended + anew), onward)
+        share, all_on = goes_on_share(
+            np.append(anew + np.where(waved, short, 0.0), short), np.append(went_on, ended), weight
+        )
+        on = all_on[:-1] * np.exp(onward - went_on)
     return fit_survival(table, day_weights, scale_s=scale_s, rng=rng), share
+
+
+def _ends_soon(survival: Survival, after_s: float) -> float:
+    """Log-probability that a spell that has lasted so long [s] ends within a pause between waves."""
+    s = survival.at(np.array([after_s, after_s + WAVE_S]))[0]
+    return float(np.log(max(1.0 - s[1] / max(s[0], 1e-300), 1e-3)))
 
 
 def _loglik(survival: Survival, start_s: Floats, end_s: Floats, ends: Floats) -> Floats:
@@ -225,14 +241,14 @@ def weekly_rates(
     absent = np.clip(1.0 - seen.p_still, 0, 1) * around.lit
     cells = delay_cells(gaps.gap_s, hold_off_s, day, days)
 
-    def total(weight: Floats) -> tuple[Floats, Floats]:
-        expired, lit_s = cells.expired_and_lit_s(weight)
-        return weights @ expired / weeks, weights @ lit_s / weeks / 3600.0
+    def hours(lit_s: Floats) -> Floats:
+        return weights @ lit_s / weeks / 3600.0
 
-    off_absent, wasted_h = total(absent)
-    _, wasted_wh = total(absent * around.power_w)
-    _, lit_h = total(around.lit)
-    _, lit_wh = total(around.lit * around.power_w)
+    left, empty_s = cells.expired_and_lit_s(absent)
+    off_absent, wasted_h = weights @ left / weeks, hours(empty_s)
+    wasted_wh = hours(cells.expired_and_lit_s(absent * around.power_w)[1])
+    lit_h = hours(cells.expired_and_lit_s(around.lit)[1])
+    lit_wh = hours(cells.expired_and_lit_s(around.lit * around.power_w)[1])
     moving_h = _moving_h(motion, day_index(motion.start_us, offset_us, first_us), days, weights) / weeks
     minding = seen.p_still * around.minds * around.lit
     if np.isfinite(in_force_s):
@@ -248,11 +264,11 @@ def weekly_rates(
         false_offs = rate * (weights @ present_s)[:, None] / weeks
     else:
         survival, goes_on = survival_of(gaps, seen, day, weights, scale_s=scale_s, rng=rng)
-        false_offs, _ = total(minding)
+        false_offs = weights @ cells.expired(minding) / weeks
     doubt = rng.normal(0.0, DOUBT, draws + 1)
     doubt[0] = 0.0
     false_factor = _doubtful(gaps, seen, around, hold_off_s, in_force_s, doubt, rng)
-    wasted_factor = np.exp(-np.outer(doubt, _share_in_doubt(gaps, absent, seen.p_still, hold_off_s)))
+    wasted_factor = np.exp(-np.outer(doubt, _share_in_doubt(cells, empty_s, absent * seen.p_still)))
     mean_w = float((absent * around.power_w).sum() / max(absent.sum(), 1e-9)) if len(gaps) else 0.0
     energy = lit_wh / 1000 + moving_h * mean_w / 1000 + standby_w * (168.0 - np.minimum(lit_h + moving_h, 168.0)) / 1000
     return Rates(
@@ -294,9 +310,8 @@ def _doubtful(
     still = seen.p_still * around.minds * around.lit
     open_ = still * (1 - seen.p_still)
     reach = np.minimum(hold_off_s, in_force_s)
-    count, _ = expiries_and_lit_s(gaps.gap_s, reach, still + 1e-9)
-    unsure, _ = expiries_and_lit_s(gaps.gap_s, reach, open_)
-    share = np.clip(unsure / np.maximum(count, 1e-6), 0, 1)
+    cells = delay_cells(gaps.gap_s, reach, np.zeros(len(gaps), dtype=np.int64), 1)
+    share = np.clip(cells.expired(open_)[0] / np.maximum(cells.expired(still + 1e-9)[0], 1e-6), 0, 1)
     # The further beyond the hold-off in force, the less the fitted tail is held by anything.
     spread = MISFIT * (1 + np.log(np.maximum(hold_off_s / in_force_s, 1.0)))
     misfit = rng.normal(0.0, 1.0, (len(doubt), len(hold_off_s))) * spread
@@ -304,11 +319,10 @@ def _doubtful(
     return np.exp(np.outer(doubt, share) + misfit)
 
 
-def _share_in_doubt(gaps: Gaps, absent: Floats, p_still: Floats, hold_off_s: Floats) -> Floats:
-    """How strongly wasted on-time follows an error in the log-odds, per candidate."""
-    _, whole = expiries_and_lit_s(gaps.gap_s, hold_off_s, absent)
-    _, unsure = expiries_and_lit_s(gaps.gap_s, hold_off_s, absent * p_still)
-    return np.clip(unsure / np.maximum(whole, 1e-9), 0, 1)
+def _share_in_doubt(cells: DelayCells, empty_s: Floats, unsure: Floats) -> Floats:
+    """How strongly wasted on-time follows an error in the log-odds, per candidate: of what is wasted each day [s], what no one can be sure of."""
+    _, unsure_s = cells.expired_and_lit_s(unsure)
+    return np.clip(unsure_s.sum(axis=0) / np.maximum(empty_s.sum(axis=0), 1e-9), 0, 1)
 
 
 def _moving_h(motion: MotionLog, day: Ints, days: int, weights: Floats) -> Floats:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from tuning.decision import Choice
 from tuning.results import ChannelResult, DelayPoint
+from tuning.sentence import Sentence, say
 from tuning.wording import duration, often, what_goes_off, what_is_on
 
 
@@ -20,11 +21,18 @@ def explain(result: ChannelResult, choice: Choice, *, currency: str) -> tuple[st
     if result.switch_offs is not None and len(result.switch_offs) and now is not None:
         false = float(result.switch_offs["p_false"].sum())
         sentences.append(
-            f"In {_weeks(weeks)} the {what_goes_off(result.control)} went off {len(result.switch_offs)} times at {duration(now.hold_off_s)}; "
-            + (
-                "nobody was still in the room, it seems."
-                if false < 0.5
-                else f"{_times(false)} somebody was still in the room."
+            say(
+                "In {weeks} the {what} went off {offs} times at {now}; "
+                + (
+                    "nobody was still in the room, it seems."
+                    if false < 0.5
+                    else "{times} somebody was still in the room."
+                ),
+                weeks=_weeks(weeks),
+                what=what_goes_off(result.control),
+                offs=len(result.switch_offs),
+                now=duration(now.hold_off_s),
+                times=_times(false),
             )
         )
     elif now is None and result.delay_curve:
@@ -35,13 +43,24 @@ def explain(result: ChannelResult, choice: Choice, *, currency: str) -> tuple[st
     if best_point is not None and now is not None and best_point is not now:
         more = best_point.wasted_on_h - now.wasted_on_h
         sentences.append(
-            f"At {duration(best_point.hold_off_s)} it would have been {_times(best_point.false_offs * weeks)}, "
-            f"for {abs(more):.1f} h {'more' if more > 0 else 'less'} {what_is_on(result.control)} with nobody there a week."
+            say(
+                "At {hold} it would have been {times}, for {hours:.1f} h {more} {what} with nobody there a week.",
+                hold=duration(best_point.hold_off_s),
+                times=_times(best_point.false_offs * weeks),
+                hours=abs(more),
+                more="more" if more > 0 else "less",
+                what=what_is_on(result.control),
+            )
         )
     elif best_point is not None and now is None:
         sentences.append(
-            f"At {duration(best_point.hold_off_s)} about {often(best_point.false_offs)} false-offs a week and "
-            f"{best_point.wasted_on_h:.1f} h of {what_is_on(result.control)} with nobody there a week."
+            say(
+                "At {hold} about {times} false-offs a week and {hours:.1f} h of {what} with nobody there a week.",
+                hold=duration(best_point.hold_off_s),
+                times=often(best_point.false_offs),
+                hours=best_point.wasted_on_h,
+                what=what_is_on(result.control),
+            )
         )
     sentences += _decision(result, choice, currency)
     sentences += _light(result)
@@ -55,29 +74,37 @@ def _mode(result: ChannelResult, currency: str) -> list[str]:
     if m is None or m.worth_interval[0] <= 0:
         return []
     low, high = m.worth_interval
-    gain = (
-        f"Manual-on: of {often(m.switch_ons)} switch-ons a week nobody needed {often(m.unneeded)} "
-        f"(nobody there, passers-by, moments, daylight enough); "
-        f"a press for the others would save {m.saved_kwh:.1f} kWh a week, worth {currency} {m.worth:.2f} less the presses ({low:.2f} to {high:.2f})"
+    gain = say(
+        "Manual-on: of {ons} switch-ons a week nobody needed {unneeded} (nobody there, passers-by, moments, daylight enough); "
+        "a press for the others would save {kwh:.1f} kWh a week, worth {currency} {worth:.2f} less the presses ({low:.2f} to {high:.2f})",
+        ons=often(m.switch_ons),
+        unneeded=often(m.unneeded),
+        kwh=m.saved_kwh,
+        currency=currency,
+        worth=m.worth,
+        low=low,
+        high=high,
     )
     if m.recommended == "manual-on" != result.current.mode:
-        return [f"{gain}. Set it."]
+        return [gain + ". Set it."]
     if not m.fits:
         return [
-            f"{gain}, but a room of this use ({result.use}) keeps auto-on, where people may walk in the dark or share one light."
+            gain
+            + f", but a room of this use ({result.use}) keeps auto-on, where people may walk in the dark or share one light."
         ]
-    return [f"{gain}, but allow_manual_on in site.toml says that the code does not let you."] if not m.allowed else []
+    return [gain + ", but allow_manual_on in site.toml says that the code does not let you."] if not m.allowed else []
 
 
 def _weeks(weeks: float) -> str:
-    return "1 week" if round(weeks, 1) == 1 else f"{weeks:.1f}".removesuffix(".0") + " weeks"
+    rounded = round(weeks, 1)
+    return "1 week" if rounded == 1 else say("{n:.0f} weeks" if rounded == int(rounded) else "{n:.1f} weeks", n=rounded)
 
 
 def _times(expected: float) -> str:
     """Say how often something would have happened in the whole log."""
     if expected < 0.5:
         return "hardly once"
-    return "about once" if expected < 1.5 else f"about {expected:.0f} times"
+    return "about once" if expected < 1.5 else say("about {n:.0f} times", n=expected)
 
 
 def _settles(result: ChannelResult) -> str:
@@ -85,9 +112,10 @@ def _settles(result: ChannelResult) -> str:
     point = _point(result, result.recommended.hold_off_s)
     if point is None:
         return ""
-    return (
-        f"That settles whether somebody is left in the dark {often(point.false_offs_low)} or {often(point.false_offs_high)} times a week at that "
-        "setting, and whether a shorter one will do."
+    return say(
+        "That settles whether somebody is left in the dark {low} or {high} times a week at that setting, and whether a shorter one will do.",
+        low=often(point.false_offs_low),
+        high=often(point.false_offs_high),
     )
 
 
@@ -96,28 +124,46 @@ def _decision(result: ChannelResult, choice: Choice, currency: str) -> list[str]
         if choice.best == choice.index:
             return ["No other setting is expected to cost less; keep it."]
         return [
-            f"Another setting may save {currency} {choice.saving:.2f} a week, but that is not sure enough "
-            f"({choice.p_better:.0%} of resampled days) or does not pay for a visit; keep it."
+            say(
+                "Another setting may save {currency} {saving:.2f} a week, but that is not sure enough ({sure:.0%} of resampled days) "
+                "or does not pay for a visit; keep it.",
+                currency=currency,
+                saving=choice.saving,
+                sure=choice.p_better,
+            )
         ]
     if result.decision == "trial":
         set_to = duration(result.recommended.hold_off_s or 0)
         return [
-            f"The log cannot show what happens beyond the hold-off in force, so set {set_to} for {result.trial_days} days: "
-            f"pauses of up to {set_to}, which are now cut short, are then seen whole. {_settles(result)} "
-            "Then read both logs together, with the day of the change in settings_history."
+            say(
+                "The log cannot show what happens beyond the hold-off in force, so set {hold} for {days} days: pauses of up to {hold}, "
+                "which are now cut short, are then seen whole. {settles} Then read both logs together, with the day of the change in "
+                "settings_history.",
+                hold=set_to,
+                days=result.trial_days,
+                settles=_settles(result),
+            )
         ]
     if result.decision == "more-data":
         return [
-            f"{result.usable_days:.1f} usable days of log are too few to change a setting; come back with two weeks or more."
+            say(
+                "{days:.1f} usable days of log are too few to change a setting; come back with two weeks or more.",
+                days=result.usable_days,
+            )
         ]
     if result.decision == "fix-first":
         blocking = next((f.message for f in result.findings if f.severity == "blocking"), "")
-        return [f"Mend this first, then read the log again: {blocking}"]
+        return [Sentence("Mend this first, then read the log again: ") + blocking]
     if result.recommended.hold_off_s == result.current.hold_off_s:
         return ["No other hold-off is expected to cost less; keep it. The target changes."]
     if result.current_rates is not None:
         return [
-            f"That saves about {currency} {choice.saving:.2f} a week; better in {choice.p_better:.0%} of resampled days."
+            say(
+                "That saves about {currency} {saving:.2f} a week; better in {sure:.0%} of resampled days.",
+                currency=currency,
+                saving=choice.saving,
+                sure=choice.p_better,
+            )
         ]
     return []
 

@@ -114,7 +114,7 @@ class LightResult:
         Frame ``month``, ``daylight_lx``, ``under_lit_share``, ``energy_kwh`` of a year under the recommended target, and the year's energy.
     typical_day
         Frame ``minute`` of the local day, ``daylight_lx``, ``daylight_low_lx``, ``daylight_high_lx``, ``lamps_lx``, ``days``: see
-        :func:`tuning.typical_day.typical_day`.
+        :func:`tuning.light.typical_day.typical_day`.
     required_lx
         What the task needs, never below the safety floor of the use. [lx]
     lowest_output, held_level_lx, out_above
@@ -176,6 +176,62 @@ class Sureness:
 
 
 @dataclass(frozen=True)
+class TimeUse:
+    """What the log itself shows of a channel's time and energy, per week of 7 days over usable time; see :mod:`tuning.time_use`.
+
+    Attributes
+    ----------
+    held_h
+        The detector asked for light: movement, and the hold-off in force after it. [h]
+    lit_h
+        The light was on; as held where no output was logged. [h]
+    occupied_h, needed_h
+        Expected time with somebody there, and of that the time in which daylight alone did not do. [h]
+    energy_kwh, energy_basis
+        Energy, and whether it was ``metered``, follows from the logged ``output``, or from ``hold-off`` and load alone.
+    dark_s
+        Mean time that a false-off left somebody in the dark. [s]; ``None`` where none was seen.
+    week
+        Frame ``hour`` (0…167 from Monday midnight, local), ``covered_h`` in the whole log, and ``held``, ``lit``, ``occupied``, ``needed`` as
+        shares of it, 0…1.
+    """
+
+    held_h: float
+    lit_h: float
+    occupied_h: float
+    needed_h: float
+    energy_kwh: float
+    energy_basis: Literal["metered", "output", "hold-off"]
+    dark_s: float | None = None
+    week: pl.DataFrame | None = None
+
+
+@dataclass(frozen=True)
+class Terms:
+    """What bound the choice of a hold-off, beside the prices.
+
+    Attributes
+    ----------
+    in_force_s
+        Hold-off in force, ``None`` where nothing switches off. [s]
+    ceiling
+        Most false-offs a week that may be expected, if any.
+    visit_cost
+        What a visit costs, in the site's currency.
+    motions
+        Movements in the log.
+    blocked
+        Whether a fault must be mended first.
+    """
+
+    in_force_s: float | None
+    ceiling: float | None
+    visit_cost: float
+    motions: int
+    blocked: bool
+
+
+@dataclass(frozen=True)
 class ModeAdvice:
     """A week under manual-on beside one under auto-on, under the hold-off in force; intervals of 90 % by resampled days.
 
@@ -189,6 +245,10 @@ class ModeAdvice:
         Switch-ons of today, those of them that nobody needed, and presses under manual-on, a week.
     saved_kwh, worth
         Energy that manual-on saves a week, and what that is worth less the presses, in the site's currency.
+    passers, moments, bright
+        The unneeded switch-ons by kind, a week: nobody stayed at all, somebody stayed for moments only, daylight would have done.
+    presses_cost
+        What the presses cost people a week, in the site's currency.
     """
 
     recommended: str
@@ -202,6 +262,10 @@ class ModeAdvice:
     saved_kwh_interval: tuple[float, float]
     worth: float
     worth_interval: tuple[float, float]
+    passers: float = 0.0
+    moments: float = 0.0
+    bright: float = 0.0
+    presses_cost: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -248,7 +312,17 @@ class ChannelResult:
     """Stretches in which the motion log counts, UTC epoch. [µs]"""
     draws: pl.DataFrame | None = None
     """DRAWS: what the resampled days say of every candidate, so that other prices can be tried without the log."""
+    pairs: pl.DataFrame | None = None
+    """PAIRS: what is expected of every hold-off under every target; ``None`` where the log cannot tell what another target changes."""
+    terms: Terms | None = None
+    """What the choice was bound by, so that it can be made again at other prices."""
+    cost_at_target: tuple[float, ...] = ()
+    """Expected cost a week of each candidate of the delay curve under the recommended target, where that differs from the one in force."""
     sure: Sureness | None = None
+    time_use: TimeUse | None = None
+    """What share of the time the channel was lit, occupied and needed; ``None`` without motion."""
+    daily: pl.DataFrame | None = None
+    """DAILY of :mod:`tuning.watching`: what each day says, so that drift can be told when more days have come."""
 
     @property
     def worth_per_week(self) -> float:

@@ -87,8 +87,20 @@ DRAWS: Final = pl.Schema(
         "wasted_kwh_wide": pl.List(pl.Float32()),
     }
 )
-"""One candidate hold-off [s] and its rates per week in each resample of the days, the first being the whole log. The mean decides;
-``…_wide`` adds the doubt about who was there and is for 90 % intervals, in which the first does not count."""
+"""One candidate hold-off [s] and its rates per week in each resample of the days, the first being the whole log, with the recommended target.
+The mean decides; ``…_wide`` adds the doubt about who was there and is for 90 % intervals, in which the first does not count."""
+
+PAIRS: Final = pl.Schema(
+    {
+        "hold_off_s": pl.Float64(),
+        "target_lx": pl.Float64(),
+        "false_offs": pl.Float64(),
+        "wasted_on_h": pl.Float64(),
+        "wasted_kwh": pl.Float64(),
+        "energy_kwh": pl.Float64(),
+    }
+)
+"""One pair of candidate hold-off [s] and target [lx] and its expected rates per week."""
 
 
 def require(frame: pl.DataFrame, schema: pl.Schema, name: str) -> None:

@@ -206,6 +206,23 @@ class Site(_Model):
         """The building's time zone."""
         return ZoneInfo(self.site.time_zone)
 
+    def up_to(self, end: dt.datetime) -> Site:
+        """Return the building without settings that came into force after a time: a log that ends before says nothing of them."""
+
+        def known(channel: Channel) -> Channel:
+            kept = tuple(c for c in channel.settings_history if self.local_to_utc(c.from_) < end)
+            return (
+                channel
+                if len(kept) == len(channel.settings_history)
+                else channel.model_copy(update={"settings_history": kept})
+            )
+
+        rooms = {
+            name: room.model_copy(update={"channels": {k: known(c) for k, c in room.channels.items()}})
+            for name, room in self.rooms.items()
+        }
+        return self.model_copy(update={"rooms": rooms})
+
     def local_to_utc(self, when: dt.datetime | dt.date) -> dt.datetime:
         """Read a date or a time without offset in the building's zone. A date means its local midnight."""
         if not isinstance(when, dt.datetime):

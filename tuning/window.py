@@ -13,8 +13,8 @@ import numpy as np
 
 from tuning.gaps import Gaps
 from tuning.motion import Floats
+from tuning.presence.stillness import Classified
 from tuning.rates import Rates
-from tuning.stillness import Classified
 
 WINDOWS_S = (30.0, 60.0, 120.0)
 """Windows shown. From the issue: half a minute, one, two."""
@@ -39,11 +39,13 @@ def within(seen: Classified, gaps: Gaps, hold_off_s: Floats, *, window_s: float)
     ``seen`` itself where nothing was found beyond the window.
     """
     late = gaps.gap_s - hold_off_s > window_s
-    if seen.p_false[late].sum() < LEAST_REACTIONS:
+    # A reaction to another light that went dark earlier is not late to this one.
+    to_this = np.where(gaps.gap_s > hold_off_s, seen.reaction, 0.0)
+    if to_this[late].sum() < LEAST_REACTIONS:
         return seen
-    p_false = np.where(late, 0.0, seen.p_false)
-    p_still = np.where(late, np.clip(seen.p_still - seen.p_false, 0, 1), seen.p_still)
-    return replace(seen, p_still=p_still, p_false=p_false, reactions=float(p_false.sum()))
+    p_false, reaction = np.where(late, 0.0, seen.p_false), np.where(late, 0.0, seen.reaction)
+    p_still = np.where(late, np.clip(seen.p_still - to_this, 0, 1), seen.p_still)
+    return replace(seen, p_still=p_still, p_false=p_false, reaction=reaction, reactions=float(p_false.sum()))
 
 
 def by_window(

@@ -6,6 +6,8 @@ import datetime as dt
 from collections.abc import Iterable
 from itertools import islice
 
+from tuning.sentence import Sentence, say
+
 MOST_TIMES = 8
 """So many times stand beside a finding; a person looks at some, not at all."""
 
@@ -15,7 +17,7 @@ def iso_times(t_us: Iterable[int]) -> list[str]:
     return [dt.datetime.fromtimestamp(int(t) / 1e6, tz=dt.UTC).isoformat() for t in islice(t_us, MOST_TIMES)]
 
 
-def duration(seconds: float) -> str:
+def duration(seconds: float) -> Sentence:
     """Write a hold-off as people say it.
 
     Examples
@@ -24,15 +26,16 @@ def duration(seconds: float) -> str:
     ('10 min', '1.5 min', '45 s')
     """
     if seconds < 60:
-        return f"{seconds:.0f} s"
-    return f"{seconds / 60:.1f}".removesuffix(".0") + " min"
+        return say("{s:.0f} s", s=seconds)
+    minutes = round(seconds / 60, 1)
+    return say("{m:.0f} min" if minutes == int(minutes) else "{m:.1f} min", m=minutes)
 
 
-def often(per_week: float) -> str:
+def often(per_week: float) -> Sentence:
     """Write a weekly rate without false digits."""
     if per_week >= 10:
-        return f"{per_week:.0f}"
-    return f"{per_week:.1f}" if per_week >= 0.95 else f"{per_week:.2f}"
+        return say("{x:.0f}", x=per_week)
+    return say("{x:.1f}" if per_week >= 0.95 else "{x:.2f}", x=per_week)
 
 
 def what_goes_off(control: str) -> str:

@@ -6,7 +6,7 @@ import pytest
 
 from tests.building import SITE, START, write
 from tests.simulation import simulate, write_building
-from tuning.borrowed import beside_the_detector
+from tuning.light.borrowed import beside_the_detector
 from tuning.pipeline import analyse_folder
 from tuning.site import Channel
 

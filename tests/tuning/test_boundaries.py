@@ -11,6 +11,7 @@ from tests.building import SITE, START, rows
 from tuning.gaps import LOG_GAP, find_gaps
 from tuning.logs import read_frame
 from tuning.motion import US, built_in_hold_off_s, motions
+from tuning.readings import RoomReadings
 from tuning.schemas import READINGS, require
 from tuning.site import parse_site
 
@@ -21,7 +22,7 @@ S0 = round(START.timestamp()) * US
 def motion_of(log):
     logs = read_frame(pl.DataFrame(log), BUILDING)
     span = (round(logs.start.timestamp() * US), round(logs.end.timestamp() * US))
-    return motions(logs.readings("a"), "main", span_us=span)
+    return motions(RoomReadings(logs.readings("a")), "main", span_us=span)
 
 
 def seconds(us):

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tuning.delay_curve import by_day, expiries_and_lit_s
+from tuning.delay_curve import delay_cells, expiries_and_lit_s
 from tuning.gaps import find_gaps
 from tuning.motion import US, MotionLog
 
@@ -66,10 +66,12 @@ def test_days_add_up_to_the_whole(gaps, delays):
     w = np.array([x[2] for x in gaps])
     d = np.array(delays, dtype=float)
 
-    expired, lit = by_day(g, d, w, day, 5)
+    cells = delay_cells(g, d, day, 5)
+    expired, lit = cells.expired_and_lit_s(w)
     whole_expired, whole_lit = expiries_and_lit_s(g, d, w)
 
     assert expired.sum(axis=0) == pytest.approx(whole_expired, abs=1e-9)
+    assert cells.expired(w).tolist() == expired.tolist()
     assert lit.sum(axis=0) == pytest.approx(whole_lit, abs=1e-6)
 
 

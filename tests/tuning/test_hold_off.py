@@ -30,6 +30,21 @@ def test_a_sharp_mode_is_the_hold_off_though_a_third_are_presses():
     assert [round(v) for _, v in found] == pytest.approx([300], abs=2)
 
 
+def test_people_who_switch_off_as_they_leave_are_no_hold_off():
+    rng = np.random.default_rng(4)
+    leaving, empty = rng.uniform(0, 12, 50), 900 + rng.uniform(0, 1, 14)
+    high = rng.permutation(np.concatenate([leaving, empty]))
+    times = np.arange(64, dtype=np.int64) * 3600 * US
+
+    def seen(longest_lit_pause_s):
+        longest = np.full(64, longest_lit_pause_s)
+        return [v for _, v in observe(Lags(times, np.maximum(high - 12, 0), high, longest, 60.0))]
+
+    assert seen(700.0) == pytest.approx([900], abs=15)
+    # A detector left in its walk test leaves no pause lit.
+    assert seen(5.0)[0] < 15
+
+
 def test_lags_without_a_mode_say_nothing():
     assert observe(lags(np.random.default_rng(2).uniform(5, 3000, 60))) == []
 

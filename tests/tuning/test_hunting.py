@@ -8,10 +8,10 @@ import pytest
 
 from tests.building import write
 from tests.simulation.hunting import switched_room
-from tuning.light import split_light
+from tuning.light.split import split_light
 from tuning.pipeline import analyse_folder
 from tuning.site import Channel, Room
-from tuning.target import light_result
+from tuning.target.result import light_result
 
 START = dt.datetime(2026, 3, 2, tzinfo=dt.UTC)
 ZONE = ZoneInfo("Europe/Copenhagen")

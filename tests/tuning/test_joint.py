@@ -4,17 +4,17 @@ import numpy as np
 import pytest
 
 from tests.simulation import simulate, write_building
-from tuning.circumstances import Circumstances
 from tuning.export import channel_document
 from tuning.gaps import Gaps
 from tuning.joint import Response, cheapest_pair, response_of, surface
-from tuning.lit_time import Loop
+from tuning.light.circumstances import Circumstances
+from tuning.light.lit_time import Loop
 from tuning.pipeline import analyse_folder
+from tuning.presence.spells import EDGES_S, Survival
+from tuning.presence.stillness import Classified
 from tuning.rates import Days, Rates
 from tuning.results import LightResult, TargetPoint
 from tuning.site import Channel
-from tuning.spells import EDGES_S, Survival
-from tuning.stillness import Classified
 
 HOLD_S = np.array([120.0, 300.0, 900.0])
 K, NOW_LX = 400.0, 500.0
@@ -135,7 +135,7 @@ def test_the_cost_of_a_pair_is_that_of_its_column():
     pairs = surface(gaps, seen, around, rates_of(gaps, seen, around), response=response, others_lx=others)
     targets = np.array([150.0, 320.0, NOW_LX, 650.0])
 
-    cost = pairs.cost(targets, per_false_off=0.5, price=0.3, index=1)
+    cost = pairs.expected(targets).cost(per_false_off=0.5, price=0.3, index=1)
 
     total = [
         r.false_offs[0] * 0.5 + r.wasted_kwh[0] * 0.3 + (r.energy_kwh - r.wasted_kwh)[0, 1] * 0.3
@@ -152,7 +152,8 @@ def test_cheaper_light_pays_for_a_longer_hold_off():
     every = np.ones(3, dtype=bool)
 
     def best(target, per_false_off):
-        return cheapest_pair(pairs.cost(np.array([target]), per_false_off=per_false_off, price=1.0, index=1), every)[0]
+        expected = pairs.expected(np.array([target]))
+        return cheapest_pair(expected.cost(per_false_off=per_false_off, price=1.0, index=1), every)[0]
 
     lengthened = [p for p in np.geomspace(0.01, 2, 60).tolist() if best(150.0, p) > best(NOW_LX, p)]
     shortened = [p for p in np.geomspace(0.01, 2, 60).tolist() if best(150.0, p) < best(NOW_LX, p)]

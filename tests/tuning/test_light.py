@@ -8,8 +8,8 @@ import pytest
 from statsmodels.robust import norms
 from statsmodels.robust.robust_linear_model import RLM
 
-from tuning.lamp_fit import robust_fit
-from tuning.light import daylight_at, find_swapped, find_switching_steps, split_light
+from tuning.light.lamp_fit import robust_fit
+from tuning.light.split import daylight_at, find_swapped, find_switching_steps, split_light
 
 MINUTE = 60
 DAY = 86_400

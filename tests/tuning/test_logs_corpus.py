@@ -78,11 +78,11 @@ def test_memory_stays_bounded(tmp_path, name):
     assert "Traceback" not in done.stderr
 
 
-@pytest.mark.parametrize(("limit", "value"), [("RATIO_FROM", 1000), ("MOST_UNPACKED", 100_000)])
+@pytest.mark.parametrize(("limit", "value"), [("ratio_from", 1000), ("unpacked", 100_000)])
 def test_a_decompression_bomb_is_stopped(tmp_path, monkeypatch, limit, value):
     put(tmp_path, "log.csv.gz", gzip.compress(("\n".join(long_lines(*[MOTION] * 50_000))).encode()))
-    monkeypatch.setattr(sources, limit, value)
-    monkeypatch.setattr(sources, "MOST_RATIO", 50 if limit == "RATIO_FROM" else 1e9)
+    monkeypatch.setattr(sources.BOUNDS, limit, value)
+    monkeypatch.setattr(sources.BOUNDS, "ratio", 50 if limit == "ratio_from" else 1e9)
 
     with pytest.raises(
         LogError, match=r"^log.csv.gz: [\d,]+ bytes unpack to more than [\d,]+\. Archives may unpack to "

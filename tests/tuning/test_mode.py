@@ -3,14 +3,14 @@
 import numpy as np
 import pytest
 
-from tuning.circumstances import Circumstances
 from tuning.gaps import find_gaps
+from tuning.light.circumstances import Circumstances
 from tuning.mode import advise_mode
 from tuning.motion import US, MotionLog
+from tuning.presence.stillness import Classified
 from tuning.rates import Days
 from tuning.room_uses import ROOM_USES
 from tuning.site import Building, Channel
-from tuning.stillness import Classified
 
 HOLD_S = 300.0
 
@@ -110,3 +110,19 @@ def test_dear_presses_forbid_it():
 def test_nothing_is_said_of_a_relay_nor_of_a_log_that_was_taken_under_manual_on():
     assert advised([*PASSERS, 40_000], control="relay") is None
     assert advised([*PASSERS, 40_000], mode="manual-on") is None
+
+
+def test_unneeded_switch_ons_are_told_apart_and_add_up():
+    """Ten passers-by of 3 s, ten visits of moments of 10 s, ten stays in daylight."""
+    day = 36_000.0
+    moments = [day + k * 3600 + s for k in range(10) for s in (0, 5, 10)]
+    stays = [2 * day + k * 3600 + s for k in range(10) for s in range(0, 1000, 20)]
+    minds = np.concatenate([np.ones(len(PASSERS) + len(moments)), np.zeros(len(stays))])
+
+    advice = advised([*PASSERS, *moments, *stays, 3 * day], minds=minds)
+
+    assert advice.passers == pytest.approx(10, abs=0.2)
+    assert advice.moments == pytest.approx(10, abs=1)
+    assert advice.bright == pytest.approx(10, abs=0.2)
+    assert advice.passers + advice.moments + advice.bright == pytest.approx(advice.unneeded)
+    assert advice.presses_cost == pytest.approx(advice.presses * 0.02)

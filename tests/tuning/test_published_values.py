@@ -13,7 +13,7 @@ from tests.reference.published import (
 from tuning.decision import break_even_s
 from tuning.delay_curve import expiries_and_lit_s
 from tuning.en15193 import OCCUPANCY_CONTROL, leni, occupancy_factor
-from tuning.spells import product_limit
+from tuning.presence.spells import product_limit
 
 QUANTILES = (np.arange(400_000) + 0.5) / 400_000
 

@@ -12,6 +12,7 @@ from tuning.motion import US, built_in_hold_off_s, motions
 from tuning.quality import find_outages, mend
 from tuning.quality.dead import while_alive
 from tuning.quality.stuck import stuck_stretches
+from tuning.readings import RoomReadings
 from tuning.site import parse_site
 
 BUILDING = parse_site(SITE, Path("site.toml"))
@@ -86,7 +87,7 @@ def test_movement_of_any_length_is_not_held():
 def test_the_time_for_which_a_signal_is_held_is_no_movement():
     starts = np.arange(200) * 1800.0
     content = rows([(t, 1) for t in starts] + [(t + 120, 0) for t in starts])
-    log = motions(logs(content).readings("a"), "main", span_us=(0, 1))
+    log = motions(RoomReadings(logs(content).readings("a")), "main", span_us=(0, 1))
 
     assert log.stretch_s == pytest.approx(120)
     assert (log.end_us - log.start_us).max() <= 1 * US
@@ -105,7 +106,7 @@ def test_what_is_no_evidence_stays_in_the_frame_with_the_reason():
 
     assert mended.flagged.height == readings.height
     assert mended.flagged["stuck"].sum() == pytest.approx(3 * DAY / 60, abs=2)
-    left = mended.readings.filter(pl.col("quantity") == "illuminance")
+    left = mended.readings.frame.filter(pl.col("quantity") == "illuminance")
     assert left.height == readings.filter(pl.col("quantity") == "illuminance").height - mended.flagged["stuck"].sum()
 
 
@@ -118,7 +119,7 @@ def test_a_dark_room_that_nobody_lights_is_not_stuck():
 
 def test_a_detector_that_fell_silent_for_good_counts_no_longer():
     moved = np.concatenate([np.arange(0, 10 * DAY, 1800.0)])
-    log = motions(logs(rows([(t, 1) for t in moved])).readings("a"), "main", span_us=(0, 1))
+    log = motions(RoomReadings(logs(rows([(t, 1) for t in moved])).readings("a")), "main", span_us=(0, 1))
     start = int(log.start_us[0])
     covered = np.array([[start, start + 30 * DAY * US]], dtype=np.int64)
     long = type(log)(log.start_us, log.end_us, covered, log.kind, 0.0, 1)
@@ -158,5 +159,5 @@ def test_numbers_that_stand_for_no_value_are_left_out_and_counted():
     mended = mend(BUILDING.rooms["a"], logs(lux).readings("a"))
 
     assert mended.flagged["no_value"].sum() == 5
-    assert mended.readings["value"].max() == 56
+    assert mended.readings.frame["value"].max() == 56
     assert [(f.code, f.evidence["rows_left_out"]) for f in mended.of_channel("main")] == [("no-values", 5)]

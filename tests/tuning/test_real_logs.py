@@ -11,7 +11,7 @@ import numpy as np
 import polars as pl
 import pytest
 
-from tuning.light import find_switching_steps
+from tuning.light.split import find_switching_steps
 from tuning.logs import read_logs
 from tuning.pipeline import analyse_folder
 from tuning.site import read_site

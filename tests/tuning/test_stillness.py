@@ -5,7 +5,7 @@ import pytest
 
 from tuning.gaps import find_gaps
 from tuning.motion import US, MotionLog
-from tuning.stillness import Belief, Classified, _fit_ends, classify, density_ratio, joined
+from tuning.presence.stillness import Belief, Classified, _fit_ends, classify, density_ratio, joined
 
 OFFICE = Belief(600.0, 2.0)
 
@@ -23,7 +23,7 @@ def classified(motion, *, hold_off_s=np.inf, **more):
 
 
 def days_of_work(rng, *, hold_off_s=None, days=30, reaction=True):
-    """Work in pauses of 25 s with bursts at the door; twice a day an absence, three times a stillness of 400 s."""
+    """Work in pauses of 25 s with bursts at the door; twice a day an absence of any length, three times a stillness of minutes."""
     t, kinds, now = [], [], 0.0
     for _ in range(days):
         for part in ("a", "still", "a", "still", "still", "night"):
@@ -34,12 +34,12 @@ def days_of_work(rng, *, hold_off_s=None, days=30, reaction=True):
                 if hold_off_s and reaction:
                     now += hold_off_s + rng.lognormal(np.log(5), 0.4)
                 else:
-                    now += 400.0
+                    now += rng.lognormal(np.log(250.0), 0.4)
                 kinds.append((now, "still"))
                 t.append(now)
                 continue
             t += [now + 1.5, now + 3.0, now + 4.5]
-            now += 4.5 + (rng.uniform(700, 2400) if part == "a" else 50_000)
+            now += 4.5 + (rng.exponential(1500.0) if part == "a" else 50_000)
             kinds.append((now, "absent"))
             t += [now, now + 1.5, now + 3.0, now + 4.5]
             now += 4.5

@@ -7,15 +7,17 @@ import numpy as np
 import polars as pl
 import pytest
 
-from tuning.calibration import parted_by_spots, task_ratios
 from tuning.gaps import find_gaps
-from tuning.light import Contribution, LightSplit
-from tuning.lit_time import presence_of
+from tuning.light.lit_time import Loop, Moments, presence_of
+from tuning.light.split import Contribution, LightSplit
 from tuning.motion import US, MotionLog
 from tuning.place import place_of_zone
 from tuning.power import measured_curve, power_of_output
 from tuning.site import Channel, Room
-from tuning.target import light_result
+from tuning.target.calibration import Ratios, parted_by_spots, task_ratios
+from tuning.target.curve import mean_power_w, over_share
+from tuning.target.result import light_result
+from tuning.target.task import Task
 
 ZONE = ZoneInfo("Europe/Copenhagen")
 START_US = 1_767_225_600_000_000  # Thursday 1 January 2026, 00:00 UTC
@@ -392,3 +394,28 @@ def test_lit_time_counts_where_somebody_is_likely_to_be_there():
     still = 1 / (1 + 4**3)
     assert day_s == pytest.approx(360 * (100 * still + 15 * (1 - still)), rel=0.01)
     assert night_s == pytest.approx(9 * 15, rel=0.15)
+
+
+@pytest.mark.parametrize("out_above", [np.inf, 1.4])
+@pytest.mark.parametrize("curve", [(), [(0, 2), (30, 20), (70, 90), (100, 150)]])
+def test_the_curve_of_all_targets_at_once_is_that_of_each_moment_by_itself(curve, out_above):
+    rng = np.random.default_rng(3)
+    n = 400
+    moments = Moments(
+        rng.uniform(0, 900, n), rng.uniform(0, 60, n), rng.random(n), rng.uniform(1, 300, n), np.arange(n), np.arange(n)
+    )
+    channel = Channel.model_validate({"load_w": 150, "standby_w": 2, "power_curve": curve})
+    loop, task = Loop(0.1, None, out_above), Task(380.0, Ratios(0.7, 1.3, 0.03, 0.03, 1, 1), 300.0, 100.0, 40.0)
+    targets = np.array([20.0, 150.0, 310.0, 480.0, 1500.0])
+
+    power, over = mean_power_w(moments, targets, loop, task, channel), over_share(moments, targets, loop, task)
+
+    for i, target in enumerate(targets.tolist()):
+        out = [loop.output(np.array([target]), np.array([o]), task.k)[0, 0] for o in moments.others.tolist()]
+        watts = [float(power_of_output(np.array([100 * x]), channel, 150.0)[0]) for x in out]
+        assert power[i] == pytest.approx(np.average(watts, weights=moments.weight))
+        gets = task.illuminance(moments, np.array(out))
+        bright = [g > 450 and x > 0.12 for g, x in zip(gets, out, strict=True)]
+        lit = np.array(out) > 0
+        share = np.average(bright, weights=moments.weight * lit) if lit.any() else 0.0
+        assert over[i] == pytest.approx(share)

@@ -6,7 +6,7 @@ import numpy as np
 import polars as pl
 import pytest
 
-from tuning.typical_day import typical_day
+from tuning.light.typical_day import typical_day
 
 ZONE = ZoneInfo("Europe/Copenhagen")
 START_US = 1_767_225_600_000_000  # Thursday 1 January 2026, 00:00 UTC; 01:00 in Copenhagen

@@ -5,7 +5,7 @@ import numpy as np
 from tests.building import office_days, write
 from tuning.gaps import ENDED_BY_MOTION, Gaps
 from tuning.pipeline import analyse_folder
-from tuning.stillness import Classified
+from tuning.presence.stillness import Classified
 from tuning.window import by_window, within
 
 HOLD = np.full(4, 300.0)

@@ -9,6 +9,7 @@ from tuning.gaps import ENDED_BY_MOTION
 from tuning.hold_off import observed_off_s
 from tuning.motion import US
 from tuning.results import Finding
+from tuning.sentence import say
 from tuning.wording import duration, iso_times
 
 REACTION_S = 20.0
@@ -49,9 +50,14 @@ def blind_spots(facts: Facts) -> Finding | None:
     return Finding(
         "blind-spot",
         "warning",
-        f"{int(hidden.sum())} times somebody was there for {duration(longest_s)} or longer and was seen only when the light went off over them: "
-        f"{share:.0%} of all reactions to the dark. No hold-off that can be set cures that. Somebody sits where the detector does not see "
-        "them: move it, or add one there.",
+        say(
+            "{times} times somebody was there for {length} or longer and was seen only when the light went off over them: {share:.0%} of "
+            "all reactions to the dark. No hold-off that can be set cures that. Somebody sits where the detector does not see them: move "
+            "it, or add one there.",
+            times=int(hidden.sum()),
+            length=duration(longest_s),
+            share=share,
+        ),
         {
             "times": iso_times(start[first[hidden]]),
             "stretches": int(hidden.sum()),

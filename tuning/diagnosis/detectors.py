@@ -8,9 +8,11 @@ import polars as pl
 from tuning.diagnosis.facts import Facts, local_day
 from tuning.gaps import Bools
 from tuning.hold_off import MIN_SWITCH_OFFS, Lags, sharp_mode, switch_off_lags
-from tuning.motion import US, Ints, motions, of_channel, times_us
+from tuning.motion import US, Ints, motions, times_us
 from tuning.quality.dead import last_alive_us
+from tuning.readings import RoomReadings
 from tuning.results import Finding
+from tuning.sentence import say
 from tuning.wording import iso_times
 
 SILENT_BESIDE_DAYS = 3
@@ -41,7 +43,7 @@ def _all_dead(facts: Facts) -> Finding | None:
 
 def _series(facts: Facts) -> dict[str, pl.DataFrame]:
     """Motion rows of a channel by detector."""
-    rows = of_channel(facts.readings, "motion", facts.name)
+    rows = facts.readings.of_channel("motion", facts.name)
     if rows["channel"].n_unique() == 1 and rows["detector"].n_unique() == 1:
         return {"unnamed": rows}
     parts = rows.partition_by("channel", "detector", maintain_order=True)
@@ -105,8 +107,13 @@ def _never_alone(name: str, t: Ints, others: Ints, moved: dict[str, Ints]) -> Fi
     return Finding(
         "detector-never-alone",
         "info",
-        f"Detector {name} saw {len(t):,} movements, and in {share:.1%} of them it was the only one to see anything within a minute. "
-        "Where it hangs it adds nothing to the others: move it to where people are not seen.",
+        say(
+            "Detector {name} saw {seen:,} movements, and in {share:.1%} of them it was the only one to see anything within a minute. "
+            "Where it hangs it adds nothing to the others: move it to where people are not seen.",
+            name=name,
+            seen=len(t),
+            share=share,
+        ),
         {"detector": name, "movements": len(t), "alone_share": round(share, 4), "detectors": sorted(moved)},
     )
 
@@ -121,13 +128,13 @@ def _ignored(facts: Facts, series: dict[str, pl.DataFrame]) -> Finding | None:
     with_all = _share(facts.lags)
     best: tuple[float, str, Lags] | None = None
     for name, rows in series.items():
-        own = facts.readings.join(
-            rows.select("time", "channel", "detector", "quantity").unique(),
+        own = facts.readings.frame.join(
+            rows.select("time", "channel", "detector", quantity=pl.lit("motion")).unique(),
             on=["time", "channel", "detector", "quantity"],
             how="anti",
             nulls_equal=True,
         )
-        log = motions(own, facts.name, span_us=facts.span_us)
+        log = motions(RoomReadings(own), facts.name, span_us=facts.span_us)
         lags = switch_off_lags(facts.output, log, facts.presses_us)
         share = _share(lags)
         more = (share - with_all) * len(lags.off_us)

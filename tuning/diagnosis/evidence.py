@@ -5,10 +5,11 @@ from __future__ import annotations
 import numpy as np
 import polars as pl
 
-from tuning.circumstances import output_of
 from tuning.diagnosis.facts import NIGHT_FROM_H, NIGHT_TO_H, Facts, local_hour
+from tuning.light.circumstances import output_of
 from tuning.motion import times_us
 from tuning.results import Finding
+from tuning.sentence import say
 from tuning.wording import duration, iso_times
 
 
@@ -31,8 +32,11 @@ def _stretched(facts: Facts) -> Finding | None:
     return Finding(
         "stretched-motion",
         "info",
-        f"The motion signal stays up for {duration(held_s)} after each movement. That time is taken off and not counted as presence; pauses shorter "
-        "than it cannot be seen, and no shorter hold-off is judged. If the detector can log movements as they come, let it.",
+        say(
+            "The motion signal stays up for {length} after each movement. That time is taken off and not counted as presence; pauses "
+            "shorter than it cannot be seen, and no shorter hold-off is judged. If the detector can log movements as they come, let it.",
+            length=duration(held_s),
+        ),
         {"stretch_s": round(held_s, 1)},
     )
 

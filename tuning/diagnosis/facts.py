@@ -9,8 +9,9 @@ import polars as pl
 
 from tuning.gaps import Gaps
 from tuning.hold_off import HoldOffInForce, Lags
-from tuning.light import LightSplit
+from tuning.light.split import LightSplit
 from tuning.motion import US, Floats, Ints, MotionLog, times_us
+from tuning.readings import RoomReadings
 from tuning.site import Channel, Room
 
 NIGHT_FROM_H, NIGHT_TO_H = 22.0, 5.0
@@ -44,7 +45,7 @@ class Facts:
     name: str
     room: Room
     channel: Channel
-    readings: pl.DataFrame
+    readings: RoomReadings
     reading: pl.DataFrame
     output: pl.DataFrame
     motion: MotionLog

@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import numpy as np
-from scipy.stats import theilslopes
 
 from tuning.diagnosis.facts import Facts
-from tuning.lamp_steps import moves, usable_points
+from tuning.light.lamp_steps import moves, usable_points
 from tuning.motion import US
 from tuning.results import Finding
 from tuning.wording import iso_times
@@ -47,6 +46,8 @@ def output_falling(facts: Facts) -> Finding | None:
     if len(t) > 600:
         keep = np.linspace(0, len(t) - 1, 600).astype(int)
         t, full = t[keep], full[keep]
+    from scipy.stats import theilslopes  # noqa: PLC0415 - slow to import
+
     slope, _, _, high = theilslopes(full, t, alpha=CONFIDENCE)
     span = float(t[-1] - t[0])
     begin = float(np.median(full - slope * (t - t[0])))

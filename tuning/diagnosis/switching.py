@@ -6,10 +6,11 @@ import numpy as np
 
 from tuning.diagnosis.facts import Facts, local_day, value_in_force
 from tuning.gaps import Bools
-from tuning.light import daylight_at
+from tuning.light.split import daylight_at
 from tuning.logs import looked_at_every_s
 from tuning.motion import US, Floats, Ints
 from tuning.results import Finding
+from tuning.sentence import say
 from tuning.wording import iso_times
 
 LONG_ABSENCES = 3
@@ -90,9 +91,15 @@ def _in_daylight(facts: Facts) -> Finding | None:
     return Finding(
         "on-in-daylight",
         "warning",
-        f"{hours / facts.weeks:.1f} h a week the lamps burn at {float(np.median(level[wasteful])):.0f} % although daylight alone brings the detector "
-        f"to {float(np.median(daylight[wasteful])):.0f} lx, with a target of {needed:.0f} lx. "
-        "Check that the light sensor governs this channel, that it looks at the room and not at the lamps, and that its switching threshold is set.",
+        say(
+            "{hours:.1f} h a week the lamps burn at {level:.0f} % although daylight alone brings the detector to {daylight:.0f} lx, with a "
+            "target of {needed:.0f} lx. Check that the light sensor governs this channel, that it looks at the room and not at the lamps, "
+            "and that its switching threshold is set.",
+            hours=hours / facts.weeks,
+            level=float(np.median(level[wasteful])),
+            daylight=float(np.median(daylight[wasteful])),
+            needed=needed,
+        ),
         {
             "times": iso_times(t[wasteful][days]),
             "hours_per_week": round(hours / facts.weeks, 1),
@@ -143,9 +150,13 @@ def _hunting(facts: Facts) -> Finding | None:
     return Finding(
         "hunting",
         "warning",
-        f"In {len(restless)} hours of the log the output turned up and down {int(inside.sum())} times, about every {usual / 60:.1f} min, "
-        "with no cause in movement. The control chases its own lamps: widen the dead band, "
-        "slow it down, or turn the light sensor away from the lamps.",
+        say(
+            "In {hours} hours of the log the output turned up and down {turns} times, about every {minutes:.1f} min, with no cause in "
+            "movement. The control chases its own lamps: widen the dead band, slow it down, or turn the light sensor away from the lamps.",
+            hours=len(restless),
+            turns=int(inside.sum()),
+            minutes=usual / 60,
+        ),
         {"times": iso_times(restless * 3600 * US), "hours": len(restless), "turns": int(inside.sum())},
     )
 

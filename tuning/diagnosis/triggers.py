@@ -15,6 +15,7 @@ from tuning.diagnosis.facts import NIGHT_FROM_H, NIGHT_TO_H, local_day, local_ho
 from tuning.gaps import Bools, Gaps
 from tuning.motion import US, Floats, Ints, MotionLog, times_us
 from tuning.results import Finding
+from tuning.sentence import say
 from tuning.wording import iso_times
 
 NIGHT_SHARE = 0.3
@@ -140,10 +141,14 @@ def _by_own_lamps(motion: MotionLog, gaps: Gaps, lone: Bools, offs_us: Ints) -> 
     if high - low > OWN_SPREAD * max(middle, 0.5) + 0.5:
         return None, none
     mine = heels & (np.abs(delay - middle) <= 1.0 + (high - low))
-    message = (
-        f"{int(mine.sum())} times a lone trigger came about {max(middle, 0):.1f} s after the light went off and lit it again; "
-        f"{int(opens.sum())} of {len(opens)} long absences begin so. The lamp's own switching triggers the detector: keep its view off the "
-        "lamps and their heat, or set the detector's blanking time after switching off."
+    message = say(
+        "{times} times a lone trigger came about {delay:.1f} s after the light went off and lit it again; {begun} of {absences} long "
+        "absences begin so. The lamp's own switching triggers the detector: keep its view off the lamps and their heat, or set the "
+        "detector's blanking time after switching off.",
+        times=int(mine.sum()),
+        delay=max(float(middle), 0.0),
+        begun=int(opens.sum()),
+        absences=len(opens),
     )
     evidence = {
         "times": iso_times(motion.start_us[mine]),
@@ -182,11 +187,18 @@ def _by_sun(motion: MotionLog, lone: Bools, reading: pl.DataFrame, offset_us: in
     suspects = lone & inside
     brighter = _brighter(motion.start_us[on_empty & inside], reading)
     sunny = (
-        "" if brighter is None or brighter < 1.1 else f" The reading is then {brighter:.1f} times that of other days."
+        ""
+        if brighter is None or brighter < 1.1
+        else say(" The reading is then {times:.1f} times that of other days.", times=brighter)
     )
-    message = (
-        f"On {int(empty.sum())} days with hardly anybody there were {int(on_empty.sum())} lone triggers, most of them between "
-        f"{_clock(low)} and {_clock(high)}.{sunny} Look for sun on the floor or on something that warms up or moves, and mask or move the detector."
+    message = say(
+        "On {days} days with hardly anybody there were {triggers} lone triggers, most of them between {low} and {high}.{sunny} "
+        "Look for sun on the floor or on something that warms up or moves, and mask or move the detector.",
+        days=int(empty.sum()),
+        triggers=int(on_empty.sum()),
+        low=_clock(low),
+        high=_clock(high),
+        sunny=sunny,
     )
     evidence = {
         "times": iso_times(motion.start_us[on_empty]),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from tuning.results import DelayPoint, Finding
+from tuning.sentence import say
 from tuning.wording import duration, what_goes_off, what_is_on
 
 TELLING_FALSE_OFFS = 1.0
@@ -25,8 +26,15 @@ def hold_off_verdict(
         return Finding(
             "hold-off-too-short",
             "warning",
-            f"{now} is too short: about {current.false_offs:.1f} times a week the {what_goes_off(control)} goes off over somebody who is "
-            f"still there. At {then} that would be about {recommended.false_offs:.2f}.",
+            say(
+                "{now} is too short: about {times:.1f} times a week the {what} goes off over somebody who is still there. "
+                "At {then} that would be about {fewer:.2f}.",
+                now=now,
+                then=then,
+                times=current.false_offs,
+                fewer=recommended.false_offs,
+                what=what_goes_off(control),
+            ),
             facts | {"false_offs_per_week": round(current.false_offs, 2)},
         )
     saved = current.wasted_on_h - recommended.wasted_on_h
@@ -38,8 +46,14 @@ def hold_off_verdict(
         return Finding(
             "hold-off-too-long",
             "warning",
-            f"{now} is too long: {current.wasted_on_h:.1f} h a week of {what_is_on(control)} with nobody there. At {then} it would be "
-            f"{recommended.wasted_on_h:.1f} h.",
+            say(
+                "{now} is too long: {hours:.1f} h a week of {what} with nobody there. At {then} it would be {fewer:.1f} h.",
+                now=now,
+                then=then,
+                hours=current.wasted_on_h,
+                fewer=recommended.wasted_on_h,
+                what=what_is_on(control),
+            ),
             facts | {"wasted_on_h_per_week": round(current.wasted_on_h, 2)},
         )
     return None

@@ -4,7 +4,7 @@
 them into the ``store``, ``reader`` does so for a whole folder, ``saved`` keeps the result as Parquet, and ``notes`` tells what was noticed.
 """
 
-from tuning.logs.reader import Logs, read_frame, read_logs
+from tuning.logs.reader import Logs, no_logs, read_frame, read_logs
 from tuning.logs.sampling import longest_wait_s, looked_at_every_s, sampling_interval_s
 from tuning.logs.saved import load_logs, save_logs
 
@@ -13,6 +13,7 @@ __all__ = [
     "load_logs",
     "longest_wait_s",
     "looked_at_every_s",
+    "no_logs",
     "read_frame",
     "read_logs",
     "sampling_interval_s",

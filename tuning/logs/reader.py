@@ -14,7 +14,7 @@ import numpy as np
 import numpy.typing as npt
 import polars as pl
 
-from tuning.errors import FolderError, LogError
+from tuning.errors import FolderError, LogError, NoLogError
 from tuning.logs.clock import Clock
 from tuning.logs.layouts import MOST_SHOWN, Layout, Where, layout_of
 from tuning.logs.notes import Notes
@@ -23,7 +23,7 @@ from tuning.logs.sources import SUFFIXES, Batch, Source, first_rows, is_log, ope
 from tuning.logs.store import Rows, Store, Values, reading_frames
 from tuning.logs.times import EARLIEST_US, LATEST_US, TimeColumn, day_is_first, either_order, joined, read_times
 from tuning.results import Finding
-from tuning.schemas import READINGS
+from tuning.schemas import READINGS, TIME
 from tuning.site import LogLayout, Site
 
 Progress = Callable[[float, str], None]
@@ -56,6 +56,18 @@ class Logs:
     def end(self) -> dt.datetime | None:
         """Last time over everything, UTC."""
         return self.series["last"].max()  # type: ignore[return-value]
+
+    def since(self, when: dt.datetime) -> Logs:
+        """Return the part of the logs from a moment on."""
+        us = round(when.timestamp() * 1e6)
+        rows = {n: Rows(r.t[i:], r.value[i:]) for n, r in self._rows.items() for i in (int(np.searchsorted(r.t, us)),)}
+        left = [n for n in self.series["series"].to_list() if len(rows[n].t)]
+        first = {n: dt.datetime.fromtimestamp(int(rows[n].t[0]) / 1e6, tz=dt.UTC) for n in left}
+        series = self.series.filter(pl.col("series").is_in(left)).with_columns(
+            rows=pl.Series([len(rows[n].t) for n in left], dtype=pl.Int64),
+            first=pl.Series([first[n] for n in left], dtype=TIME),
+        )
+        return Logs(series, self.findings, rows)
 
     def times_us(self, series: int) -> npt.NDArray[np.int64]:
         """Times of one series by its number, sorted. UTC epoch [µs]."""
@@ -153,6 +165,11 @@ def read_logs(folder: Path, site: Site, *, progress: Progress | None = None, mos
     return logs
 
 
+def no_logs(site: Site) -> Logs:
+    """Logs of a building that has none yet."""
+    return _finished(Store(site, Notes()), Notes(), Counter())
+
+
 def read_frame(frame: pl.DataFrame, site: Site) -> Logs:
     """Read a long frame already in memory, with the same checks as :func:`read_logs`; it may hold no motion.
 
@@ -215,7 +232,7 @@ def _groups(folder: Path, site: Site, notes: Notes, most_rows: int | None) -> li
             notes.count("unmatched-files", 1, what=layout.files)
     if not groups:
         looked_for = ", ".join(layout.files for layout in site.logs) or ", ".join("*" + suffix for suffix in SUFFIXES)
-        raise FolderError(
+        raise NoLogError(
             folder,
             f"no log in this folder (looked for {looked_for})",
             "Put the exports beside site.toml, or mend [[logs]]",

@@ -10,7 +10,7 @@ from collections.abc import Callable, Generator, Iterator, Sequence
 from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
-from typing import IO
+from typing import IO, Final
 
 import fastexcel
 import polars as pl
@@ -24,17 +24,28 @@ from tuning.logs.text import BLOCK, Block, blocks, read_block, row_of
 SUFFIXES = (".csv", ".tsv", ".parquet", ".xlsx", ".csv.gz", ".tsv.gz", ".zip")
 """What is a log where site.toml does not say which files are."""
 GIB = 1024**3
-MOST_UNPACKED = 8 * GIB
-"""An archive may unpack to so much [B]. Chosen by us."""
-MOST_RATIO, RATIO_FROM = 500, GIB // 4
-"""Beyond ``RATIO_FROM`` bytes nothing but a decompression bomb unpacks to so many times its size. Chosen by us."""
-MOST_HELD = GIB
-"""A Parquet or Excel file inside an archive is held in memory whole [B]. Chosen by us."""
-MOST_WORKBOOK = GIB // 2
-"""A workbook may unpack to so much [B]; a full sheet of five columns has about 200 MB. Chosen by us."""
 BATCH_ROWS = 1 << 17
-MOST_ROWS = 500_000_000
-"""Rows of one file. Chosen by us: 16 years of a reading every second."""
+
+
+@dataclass
+class Bounds:
+    """What a packed or large file may hold. All chosen by us."""
+
+    unpacked: int = 8 * GIB
+    """An archive may unpack to so much [B]."""
+    ratio: int = 500
+    ratio_from: int = GIB // 4
+    """Beyond ``ratio_from`` bytes nothing but a decompression bomb unpacks to ``ratio`` times its size."""
+    held: int = GIB
+    """A Parquet or Excel file inside an archive is held in memory whole [B]."""
+    workbook: int = GIB // 2
+    """A workbook may unpack to so much [B]; a full sheet of five columns has about 200 MB."""
+    rows: int = 500_000_000
+    """Rows of one file: 16 years of a reading every second."""
+
+
+BOUNDS: Final = Bounds()
+"""Of this process. A program that reads for others may set them, before it reads."""
 
 
 @dataclass(frozen=True)
@@ -173,8 +184,8 @@ class _Unpacked:
         with _unpacking(self._path, self._kind):
             data = self._stream.read(size)
         self._read += len(data)
-        bomb = self._read > RATIO_FROM and self._read > MOST_RATIO * max(self._packed, 1)
-        if bomb or self._read > MOST_UNPACKED:
+        bomb = self._read > BOUNDS.ratio_from and self._read > BOUNDS.ratio * max(self._packed, 1)
+        if bomb or self._read > BOUNDS.unpacked:
             raise _too_large(self._path, f"{self._packed:,} bytes unpack to more than {self._read:,}")
         return data
 
@@ -184,7 +195,7 @@ def _too_large(path: Path, found: str) -> LogError:
         path,
         "",
         found,
-        f"Archives may unpack to {MOST_UNPACKED // GIB} GiB and {MOST_RATIO} times their size",
+        f"Archives may unpack to {BOUNDS.unpacked / GIB:.3g} GiB and {BOUNDS.ratio} times their size",
         "Unpack it yourself and split it",
     )
 
@@ -239,8 +250,8 @@ def _member(path: Path, reader: _Unpacked, share: Callable[[], float], header: H
         held.write(head)
         while data := reader.read(BLOCK):
             held.write(data)
-            if held.tell() > MOST_HELD:
-                raise _too_large(path, f"unpacks to more than {MOST_HELD // GIB} GiB")
+            if held.tell() > BOUNDS.held:
+                raise _too_large(path, f"unpacks to more than {BOUNDS.held / GIB:.3g} GiB")
         held.seek(0)
         if head.startswith(b"PK") and not _is_excel(path, held):
             raise LogError(
@@ -259,8 +270,8 @@ def _parquet(path: Path, source: Path | IO[bytes]) -> Source:
         lazy = pl.scan_parquet(source)
         names = lazy.collect_schema().names()
         height = int(lazy.select(pl.len()).collect().item())
-    if height > MOST_ROWS:
-        raise LogError(path, "", f"{height:,} rows", f"A file may hold {MOST_ROWS:,}", "Split it")
+    if height > BOUNDS.rows:
+        raise LogError(path, "", f"{height:,} rows", f"A file may hold {BOUNDS.rows:,}", "Split it")
 
     def batches(wanted: Sequence[int]) -> Iterator[Batch]:
         done = 0
@@ -300,7 +311,7 @@ def _is_excel(path: Path, stream: IO[bytes]) -> bool:
             members = archive.infolist()
             excel = any(m.filename == "[Content_Types].xml" for m in members)
             size = sum(m.file_size for m in members)
-            if excel and size > MOST_WORKBOOK:
+            if excel and size > BOUNDS.workbook:
                 raise _too_large(path, f"the workbook says it unpacks to {size:,} bytes")
             # What it says may be a lie: unpacking all of it, to no more than it says, tells.
             damaged = archive.testzip() if excel else None

@@ -7,18 +7,21 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import polars as pl
 
 from tuning.logs import sampling_interval_s
-from tuning.motion import US, Ints, of_channel, times_us
+from tuning.motion import US, Ints, times_us
 from tuning.quality.outages import Outage
 from tuning.quality.sentinels import sentinels
 from tuning.quality.skew import NOTABLE_S, Skew, clock_skew
 from tuning.quality.stuck import stuck_stretches
+from tuning.readings import RoomReadings
 from tuning.results import Finding
 from tuning.schemas import READINGS
+from tuning.sentence import joined, say
 from tuning.site import Room
 from tuning.wording import iso_times
 
@@ -43,19 +46,24 @@ class Mended:
         FLAGGED frame, sorted by time.
     findings
         What was mended, by channel; under "" what concerns all channels of the room.
+    as_logged
+        The readings before mending.
     """
 
     flagged: pl.DataFrame
     findings: dict[str, tuple[Finding, ...]]
+    as_logged: RoomReadings
 
-    @property
-    def readings(self) -> pl.DataFrame:
-        """READINGS that count as evidence; a stuck reading still shows that the log was taken, under a name of its own."""
+    @cached_property
+    def readings(self) -> RoomReadings:
+        """Readings that count as evidence; a stuck reading still shows that the log was taken, under a name of its own."""
+        if not any(self.findings.values()):
+            return self.as_logged
         kept = self.flagged.filter(~(pl.col("warm_up") | pl.col("no_value")))
         if kept["stuck"].any():
             stuck = pl.concat_str("quantity", pl.lit(" (stuck)"))
             kept = kept.with_columns(quantity=pl.when("stuck").then(stuck).otherwise("quantity"))
-        return kept.select(READINGS.names())
+        return RoomReadings(kept.select(READINGS.names()))
 
     def of_channel(self, name: str) -> tuple[Finding, ...]:
         """Findings that concern a channel."""
@@ -75,11 +83,12 @@ def mend(room: Room, readings: pl.DataFrame, *, outages: Sequence[Outage] = ()) 
         Stretches in which the whole building was silent.
     """
     findings: dict[str, tuple[Finding, ...]] = {}
+    as_logged = RoomReadings(readings)
     flagged = readings.with_columns(
         moved_s=pl.lit(0.0), **dict.fromkeys(("warm_up", "stuck", "no_value"), pl.lit(value=False))
     ).match_to_schema(FLAGGED)
     for name in room.channels:
-        skew = _skew_of(readings, name)
+        skew = _skew_of(as_logged, name)
         if skew is not None and abs(skew.most_s) >= NOTABLE_S:
             flagged, moved = _moved(flagged, name, skew)
             findings[name] = (_skew_finding(skew, moved),)
@@ -88,19 +97,17 @@ def mend(room: Room, readings: pl.DataFrame, *, outages: Sequence[Outage] = ()) 
     for channel_name, found in sensors.items():
         findings[channel_name] = findings.get(channel_name, ()) + found
     findings[""] = findings.get("", ()) + supply
-    return Mended(flagged.sort("time", maintain_order=True), findings)
+    return Mended(flagged.sort("time", maintain_order=True), findings, as_logged)
 
 
-def _skew_of(readings: pl.DataFrame, name: str) -> Skew | None:
-    output = readings.filter((pl.col("quantity") == "output") & (pl.col("channel") == name)).select("time", "value")
+def _skew_of(readings: RoomReadings, name: str) -> Skew | None:
+    output = readings.own("output", name)
     if output.is_empty():
         return None
-    rows = of_channel(readings, "motion", name)
+    rows = readings.of_channel("motion", name)
     several = rows.height > 0 and rows["detector"].n_unique() > 1
     one = rows.filter(pl.col("detector").eq_missing(rows["detector"][0])) if several else rows
-    resolution_s = sampling_interval_s(one["time"]) or 0.0
-    if resolution_s and (one["value"] > 0).all():
-        resolution_s = 0.0
+    resolution_s = 0.0 if (one["value"] > 0).all() else sampling_interval_s(one["time"]) or 0.0
     moved = times_us(rows)[rows["value"].to_numpy() > 0]
     return clock_skew(output, moved, moved, resolution_s=resolution_s)
 
@@ -182,9 +189,11 @@ def _late(seconds: float) -> str:
 
 def _warm_ups(flagged: pl.DataFrame, room: Room, outages: Sequence[Outage]) -> tuple[pl.DataFrame, tuple[Finding, ...]]:
     """Mark what detectors and lamps do while they warm up after an interruption of the supply."""
+    if not outages:
+        return flagged, ()
     lit = {name for name, channel in room.channels.items() if channel.control != "relay"}
     lit &= set(flagged.filter(pl.col("quantity") == "output")["channel"].unique())
-    if not lit or not outages:
+    if not lit:
         return flagged, ()
     ends = []
     for outage in outages:
@@ -208,8 +217,13 @@ def _warm_ups(flagged: pl.DataFrame, room: Room, outages: Sequence[Outage]) -> t
     finding = Finding(
         "supply-interruption",
         "info",
-        f"The supply was interrupted {len(ends)} times, {hours:.1f} h in all; each time all lamps came on when it returned, which is the "
-        f"detectors warming up and nobody's presence. {rows} rows of these minutes are left out.",
+        say(
+            "The supply was interrupted {times} times, {hours:.1f} h in all; each time all lamps came on when it returned, which is the "
+            "detectors warming up and nobody's presence. {rows} rows of these minutes are left out.",
+            times=len(ends),
+            hours=hours,
+            rows=rows,
+        ),
         {"times": iso_times(np.array([o.start_us for o in ends])), "hours": round(hours, 2), "rows_left_out": rows},
     )
     return marked, (finding,)
@@ -269,11 +283,15 @@ def _light_sensors(flagged: pl.DataFrame) -> tuple[pl.DataFrame, dict[str, tuple
 
 
 def _sentinel_finding(rows: pl.DataFrame, numbers: list[float]) -> Finding:
-    said = ", ".join(f"{n:g}" for n in numbers)
+    said = joined((say("{n:g}", n=n) for n in numbers), ", ")
     return Finding(
         "no-values",
         "info",
-        f"{rows.height} readings of {said} lx, far above all others, stand for no value; left out. See why the sensor or its line drops out.",
+        say(
+            "{rows} readings of {said} lx, far above all others, stand for no value; left out. See why the sensor or its line drops out.",
+            rows=rows.height,
+            said=said,
+        ),
         {"times": iso_times(times_us(rows)), "rows_left_out": rows.height},
     )
 

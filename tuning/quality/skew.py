@@ -12,7 +12,6 @@ from typing import Literal
 
 import numpy as np
 import polars as pl
-from scipy.stats import theilslopes
 
 from tuning.logs import looked_at_every_s
 from tuning.motion import US, Floats, Ints, times_us
@@ -188,6 +187,8 @@ def _in_pieces(low: Ints, high: Ints, fresh: Ints, resolution_s: float) -> Skew 
         return None
     t, lag = np.array(at, dtype=np.int64), np.array(late)
     seen = float(np.mean(share))
+    from scipy.stats import theilslopes  # noqa: PLC0415 - slow to import
+
     slope, start, *_ = theilslopes(lag, (t - t[0]) / US)
     ends = np.array([low[0], low[-1]], dtype=np.int64)
     line = start + slope * (ends - t[0]) / US

@@ -1,0 +1,40 @@
+"""How many absences to expect of each length, from waits for whoever comes next."""
+
+import numpy as np
+import pytest
+
+from tuning.presence.arrivals import expected_absences
+
+FIRST, STEP, CELLS = np.log(20.0), 0.12, 60
+EDGES = np.exp(FIRST + np.arange(CELLS + 1) * STEP)
+
+
+def counted(lengths):
+    return np.histogram(lengths, EDGES)[0].astype(float)
+
+
+def test_long_absences_tell_how_many_short_ones_to_expect():
+    rng = np.random.default_rng(1)
+    rate_s = rng.choice([200.0, 1500.0], 4000)
+    lengths = rng.exponential(rate_s)
+    counts = counted(lengths)
+    # Of the short ones nine in ten are missing, as if they had been taken for stillness.
+    short = EDGES[1:] < 60
+    thinned = np.where(short, 0.1 * counts, counts)
+
+    found = expected_absences(thinned, first=FIRST, step=STEP)
+
+    assert found[short].sum() > 3 * thinned[short].sum()
+    assert found[~short].sum() == pytest.approx(counts[~short].sum(), rel=0.1)
+
+
+def test_absences_are_never_more_frequent_per_second_where_they_are_longer():
+    counts = counted(np.random.default_rng(2).uniform(300.0, 900.0, 500))
+
+    per_second = expected_absences(counts, first=FIRST, step=STEP) / np.diff(EDGES)
+
+    assert (np.diff(per_second) <= 0).all()
+
+
+def test_no_absences_are_nearly_none():
+    assert expected_absences(np.zeros(CELLS), first=FIRST, step=STEP).sum() < 0.1
