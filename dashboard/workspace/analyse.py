@@ -4,9 +4,12 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Callable
+from pathlib import Path
 from typing import Any
 
-from dashboard.workspace import analyses, documents, files, saved, verdicts
+import polars as pl
+
+from dashboard.workspace import analyses, documents, drifts, files, saved, verdicts, verifications
 from dashboard.workspace import inputs as given
 from dashboard.workspace.inputs import Inputs
 from dashboard.workspace.space import Workspace
@@ -15,6 +18,10 @@ from tuning.pipeline import analyse_logs
 from tuning.quality import Outage
 from tuning.results import Analysis
 
+ANALYSED_SHARE = 0.8
+"""Of the progress, what comes before the verification."""
+VERIFIED_SHARE = 0.9
+"""What comes before the look for drift."""
 READ_SHARE = 0.4
 """Share of the time that reading takes where nothing was read before; for the progress only."""
 
@@ -59,8 +66,50 @@ def analyse(
     logs, outages = files.readings(
         ws, building, inputs, progress=lambda share, what: progress(READ_SHARE * share, files.in_words(what, inputs))
     )
-    analysis = _analysed(inputs, logs, outages, kept, progress)
-    return analyses.keep(ws, building, analysis, inputs, by=by, job=job, also=also, kept=kept)
+    analysis = _analysed(inputs, logs, outages, kept, lambda share, what: progress(ANALYSED_SHARE * share, what))
+    verification = verifications.made(
+        inputs,
+        logs,
+        outages,
+        last=None if before is None else (results / before[0], before[1]),
+        verdicts=_words(inputs),
+        progress=lambda share, what: progress(ANALYSED_SHARE + (VERIFIED_SHARE - ANALYSED_SHARE) * share, what),
+    )
+    drifted = drifts.made(
+        inputs,
+        logs,
+        outages,
+        analysis,
+        last=None if before is None else results / before[0],
+        unchanged={room for room, _ in kept},
+        progress=lambda share, what: progress(VERIFIED_SHARE + (0.99 - VERIFIED_SHARE) * share, what),
+    )
+
+    def beside(folder: Path) -> None:
+        verifications.write(verification, folder)
+        drifts.write(drifted, folder)
+
+    return analyses.keep(
+        ws,
+        building,
+        analysis,
+        inputs,
+        by=by,
+        job=job,
+        also=also,
+        kept=kept,
+        beside=beside,
+    )
+
+
+def _words(inputs: Inputs) -> pl.DataFrame | None:
+    """Reviewers' words as a frame."""
+    return verdicts.frame(
+        [
+            {k: v[k] for k in ("room", "channel", "present")} | {"time": documents.time(v["time"])}
+            for v in inputs["verdicts"]
+        ]
+    )
 
 
 def _kept(folder: Any, before: Inputs, inputs: Inputs, rooms: list[str]) -> dict[tuple[str, str], dict[str, Any]]:
@@ -92,12 +141,7 @@ def _analysed(
         site,
         logs,
         progress=lambda share, what: progress(READ_SHARE + (0.99 - READ_SHARE) * share, what),
-        verdicts=verdicts.frame(
-            [
-                {k: v[k] for k in ("room", "channel", "present")} | {"time": documents.time(v["time"])}
-                for v in inputs["verdicts"]
-            ]
-        ),
+        verdicts=_words(inputs),
         rooms=[name for name in site.rooms if name not in done],
         outages=outages,
     )

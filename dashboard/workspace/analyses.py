@@ -17,8 +17,8 @@ from sqlalchemy.orm import Session
 
 from dashboard.workspace import inputs as given
 from dashboard.workspace import saved
-from dashboard.workspace.buildings import document
-from dashboard.workspace.errors import NotThereError
+from dashboard.workspace.buildings import document, revision_of
+from dashboard.workspace.errors import NotThereError, RefusedError
 from dashboard.workspace.inputs import Inputs
 from dashboard.workspace.space import Workspace, now
 from dashboard.workspace.tables import AnalysisRow
@@ -86,39 +86,105 @@ def stale(session: Session, building: str, row: AnalysisRow, rooms: Collection[s
     return given.changes(row.inputs, given.present(session, building), rooms=rooms)
 
 
+@dataclass(frozen=True)
+class Shown:
+    """A building as it is now, and an analysis of it: what every callback of a page starts from, read in one go.
+
+    ``number`` is ``None`` before the first analysis. ``site`` and ``called`` are the names that building and rooms have now.
+    """
+
+    number: int | None
+    results: Path
+    site: str
+    called: tuple[tuple[str, str], ...]
+    pruned_by: str | None = None
+
+    def summary(self) -> Analysis:
+        """Return the results without frames, under the present names."""
+        return _summary(self._there(), self.site, self.called)
+
+    def full(self, room: str, channel: str) -> ChannelResult:
+        """Return one channel with its frames, under the present name of its room.
+
+        Raises
+        ------
+        NotThereError
+            If the analysis has no such channel.
+        """
+        found = _full(self._there(), room, channel, dict(self.called).get(room) or room)
+        if found is None:
+            raise NotThereError("channel", f"{room}/{channel}")
+        return found
+
+    def _there(self) -> Path:
+        if self.pruned_by is not None:
+            raise RefusedError(
+                f"The results of analysis {self.number} were let go by {self.pruned_by}. Load the page anew."
+            )
+        return self.results
+
+
+def shown(ws: Workspace, building: str, number: int | None = None) -> Shown:
+    """Return a building with one of its analyses, the newest where none is named.
+
+    Raises
+    ------
+    NotThereError
+        If there is no such building, or it has no such analysis.
+    """
+    columns = select(AnalysisRow.id, AnalysisRow.folder, AnalysisRow.pruned_at, AnalysisRow.pruned_by)
+    mine = columns.where(AnalysisRow.building == building)
+    mine = mine.order_by(AnalysisRow.id.desc()).limit(1) if number is None else mine.where(AnalysisRow.id == number)
+    with ws.reading() as session:
+        revision = revision_of(session, building)
+        row = session.execute(mine).first()
+    if row is None and number is not None:
+        raise NotThereError("analysis", number)
+    site, called = _names(ws, building, revision)
+    if row is None:
+        return Shown(None, _results(ws, building), site, called)
+    by = None if row.pruned_at is None else row.pruned_by or ""
+    return Shown(row.id, _results(ws, building) / row.folder, site, called, by)
+
+
+@functools.lru_cache(maxsize=64)
+def _names(ws: Workspace, building: str, _revision: int) -> tuple[str, tuple[tuple[str, str], ...]]:
+    """Names of building and rooms, read from its document once for each revision."""
+    facts, _ = document(ws, building)
+    rooms = facts.get("rooms", {}).items()
+    return facts["site"].get("name") or "", tuple((room, entry.get("name") or room) for room, entry in rooms)
+
+
 def summary(ws: Workspace, building: str, number: int) -> Analysis:
     """Return the results of an analysis without frames, under the names that building and rooms have now."""
-    with ws.reading() as session:
-        row = row_of(session, building, number)
-    facts, _ = document(ws, building)
-    called = tuple((room, entry.get("name") or room) for room, entry in facts.get("rooms", {}).items())
-    return _summary(_results(ws, building) / row.folder, facts["site"].get("name"), called)
+    return shown(ws, building, number).summary()
 
 
 @functools.lru_cache(maxsize=8)
-def _summary(folder: Path, site: str | None, called: tuple[tuple[str, str], ...]) -> Analysis:
+def _summary(folder: Path, site: str, called: tuple[tuple[str, str], ...]) -> Analysis:
     analysis, names = saved.load(folder), dict(called)
     channels = (dataclasses.replace(c, room_name=names.get(c.room, c.room_name)) for c in analysis.channels)
     return dataclasses.replace(analysis, site=site or analysis.site, channels=tuple(channels))
 
 
-def full_channel(ws: Workspace, building: str, number: int, room: str, channel: str) -> ChannelResult:
-    """Return one channel with its frames, under the name that its room has now.
-
-    Raises
-    ------
-    NotThereError
-        If the analysis has no such channel.
-    """
+def with_weeks(ws: Workspace, building: str, number: int) -> Analysis:
+    """As :func:`summary`, with the week of each channel (``time_use.week``)."""
+    analysis = summary(ws, building, number)
     with ws.reading() as session:
         row = row_of(session, building, number)
-    facts, _ = document(ws, building)
-    found = _full(
-        _results(ws, building) / row.folder, room, channel, facts.get("rooms", {}).get(room, {}).get("name") or room
+    weeks = saved.weeks(_results(ws, building) / row.folder)
+    channels = (
+        c
+        if c.time_use is None
+        else dataclasses.replace(c, time_use=dataclasses.replace(c.time_use, week=weeks.get((c.room, c.channel))))
+        for c in analysis.channels
     )
-    if found is None:
-        raise NotThereError("channel", f"{room}/{channel}")
-    return found
+    return dataclasses.replace(analysis, channels=tuple(channels))
+
+
+def full_channel(ws: Workspace, building: str, number: int, room: str, channel: str) -> ChannelResult:
+    """Return one channel with its frames; see :meth:`Shown.full`."""
+    return shown(ws, building, number).full(room, channel)
 
 
 @functools.lru_cache(maxsize=CHANNELS_KEPT)
@@ -141,6 +207,7 @@ def keep(
     job: int | None = None,
     also: Callable[[Session], None] | None = None,
     kept: dict[tuple[str, str], dict[str, Any]] | None = None,
+    beside: Callable[[Path], None] | None = None,
 ) -> int:
     """Write a finished analysis: first its folder, under a name that nobody knows; then, in one step, the row that names it.
 
@@ -152,6 +219,8 @@ def keep(
         Done in the same transaction; raises to keep nothing.
     kept
         Entries of channels that are taken over from an earlier analysis.
+    beside
+        Writes more into the folder.
     """
     name = uuid.uuid4().hex
     results = _results(ws, building)
@@ -159,6 +228,8 @@ def keep(
     unfinished = results / f".{name}"
     try:
         saved.save(analysis, unfinished, name, kept)
+        if beside:
+            beside(unfinished)
         unfinished.rename(results / name)
         with ws.writing() as session:
             if also:

@@ -13,6 +13,7 @@ from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from dashboard.workspace import documents
+from dashboard.workspace.actors import actor, need
 from dashboard.workspace.documents import MISSING, Document, Path
 from dashboard.workspace.errors import ConflictError, NotThereError, RefusedError, WrongValueError
 from dashboard.workspace.space import Workspace, now
@@ -20,6 +21,7 @@ from dashboard.workspace.tables import BuildingRow, EditRow, FileRow
 from tuning.site import Site
 
 MOST_ID = 48
+_LOGS = (FileRow.removed_at.is_(None), FileRow.stored.not_like("%.toml"))
 
 
 @dataclass(frozen=True)
@@ -70,14 +72,26 @@ def create(ws: Workspace, document: Document, *, by: str) -> str:
     who = signed(by)
     document = documents.plain(document)
     documents.check(document)
-    with ws.writing() as session:
+    with ws.writing(who) as session:
         name = _free_id(session, document["site"].get("name", ""))
         session.add(BuildingRow(id=name, document=document, revision=0, created_at=now(), created_by=who))
     return name
 
 
 def signed(by: str) -> str:
-    """The name of a person, without which nothing is written.
+    """The name of a person, without which nothing is written: that of the account that acts, else the one given.
+
+    Raises
+    ------
+    WrongValueError
+        If there is none.
+    """
+    who = actor()
+    return named(by) if who is None else who.name
+
+
+def named(by: str) -> str:
+    """The name of a person in one line, whoever says it.
 
     Raises
     ------
@@ -104,20 +118,32 @@ def row_of(session: Session, building: str) -> BuildingRow:
     ------
     NotThereError
         If there is none.
+    ForbiddenError
+        If the account that acts may not look at it, whether it is there or not.
     """
+    need("look", building)
     row = session.get(BuildingRow, building)
     if row is None or row.removed_at is not None:
         raise NotThereError("building", building)
     return row
 
 
+def revision_of(session: Session, building: str) -> int:
+    """Return a building's revision, without reading its document; raises as :func:`row_of` does."""
+    need("look", building)
+    row = session.execute(
+        select(BuildingRow.revision, BuildingRow.removed_at).where(BuildingRow.id == building)
+    ).first()
+    if row is None or row.removed_at is not None:
+        raise NotThereError("building", building)
+    return int(row.revision)
+
+
 def all_of(ws: Workspace, *, removed: bool = False) -> list[BuildingInfo]:
     """List the buildings, in the order of their names; or those that were removed."""
     with ws.reading() as session:
         counted = dict(
-            session.execute(
-                select(FileRow.building, func.count()).where(FileRow.removed_at.is_(None)).group_by(FileRow.building)
-            ).all()
+            session.execute(select(FileRow.building, func.count()).where(*_LOGS).group_by(FileRow.building)).all()
         )
         gone = BuildingRow.removed_at
         rows = session.scalars(select(BuildingRow).where(gone.is_not(None) if removed else gone.is_(None)))
@@ -128,7 +154,7 @@ def all_of(ws: Workspace, *, removed: bool = False) -> list[BuildingInfo]:
 def info(ws: Workspace, building: str) -> BuildingInfo:
     """One building as in the list."""
     with ws.reading() as session:
-        files = select(func.count()).where(FileRow.building == building, FileRow.removed_at.is_(None))
+        files = select(func.count()).where(FileRow.building == building, *_LOGS)
         return _info(row_of(session, building), session.scalars(files).one())
 
 
@@ -188,7 +214,7 @@ def edit(ws: Workspace, building: str, changes: Mapping[Path, Any], *, by: str, 
         If ``site.toml`` would not take it.
     """
     who = signed(by)
-    with ws.writing() as session:
+    with ws.writing(who) as session:
         row = row_of(session, building)
         if revision is not None and revision != row.revision:
             _only_other_keys(session, row, revision, changes)
@@ -245,7 +271,7 @@ def undo_edit(ws: Workspace, building: str, number: int, *, by: str) -> int:
         If it was undone already.
     """
     who = signed(by)
-    with ws.writing() as session:
+    with ws.writing(who) as session:
         row = row_of(session, building)
         given = session.get(EditRow, number)
         if given is None or given.building != building:
@@ -276,15 +302,14 @@ def _change(c: dict[str, Any]) -> Change:
 def remove(ws: Workspace, building: str, *, by: str) -> None:
     """Take a building out of the list. Nothing is deleted: :func:`restore` brings it back."""
     who = signed(by)
-    with ws.writing() as session:
+    with ws.writing(who) as session:
         row = row_of(session, building)
         row.removed_at, row.removed_by = now(), who
 
 
 def restore(ws: Workspace, building: str, *, by: str) -> None:
     """Bring a removed building back."""
-    signed(by)
-    with ws.writing() as session:
+    with ws.writing(signed(by)) as session:
         row = session.get(BuildingRow, building)
         if row is None:
             raise NotThereError("building", building)

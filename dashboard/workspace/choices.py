@@ -10,10 +10,13 @@ import numpy as np
 
 from dashboard.workspace.errors import WrongValueError
 from tuning.results import ChannelResult, Settings
-from tuning.site import Site
+from tuning.sentence import Sentence, say
+from tuning.site import Channel, Site
+from tuning.starting import task_per_detector
 from tuning.wording import duration
 
-Kind = Literal["accept", "adjust", "reject"]
+Kind = Literal["accept", "adjust", "reject", "starting"]
+"""``starting``: settings to start with in a channel that has no log."""
 Place = tuple[str, str]
 """Room and channel."""
 Mark = Literal["below-floor", "beyond-code-limit", "below-target-floor", "not-settable"]
@@ -27,7 +30,7 @@ class Choice:
     Attributes
     ----------
     settings
-        With ``adjust``: what to set. Otherwise ``None``.
+        With ``adjust`` and ``starting``: what to set. Otherwise ``None``.
     reason
         Needed to reject, and for settings beyond floor or limit.
     revision
@@ -78,7 +81,7 @@ def marks_of(site: Site, found: ChannelResult, settings: Settings) -> tuple[Mark
     if (
         target is not None
         and channel.control == "dimmed"
-        and target * found.light.task_per_electric < room.beliefs.minimum_target_lx
+        and target * _task_per_electric(found, channel) < room.beliefs.minimum_target_lx
     ):
         marks.append("below-target-floor")
     in_force = (found.current.hold_off_s, found.current.target_lx)
@@ -87,6 +90,12 @@ def marks_of(site: Site, found: ChannelResult, settings: Settings) -> tuple[Mark
     if not (listed and lit):
         marks.append("not-settable")
     return tuple(marks)
+
+
+def _task_per_electric(found: ChannelResult, channel: Channel) -> float:
+    """Task illuminance per lx of lamps at the detector: as the log tells, before there is one from the readings by hand."""
+    by_hand = None if found.start is not None else task_per_detector(channel)
+    return found.light.task_per_electric if by_hand is None else by_hand
 
 
 def reasons_needed(
@@ -100,16 +109,25 @@ def reasons_needed(
         return [f"{name}: a rejection says why"]
     room = site.rooms[found.room]
     told = {
-        "below-floor": f"{duration(settings.hold_off_s or 0)} is below the safety floor of "
-        f"{duration(room.beliefs.minimum_hold_off_s)} for the use {room.use!r}",
-        "beyond-code-limit": f"{duration(settings.hold_off_s or 0)} is beyond the code limit of "
-        f"{duration(site.site.max_hold_off_s or 0)}",
-        "below-target-floor": f"{settings.target_lx:g} lx gives the task less than the safety floor of "
-        f"{room.beliefs.minimum_target_lx:g} lx for the use {room.use!r}"
-        if settings.target_lx is not None
-        else "",
+        "below-floor": say(
+            "{hold} is below the safety floor of {floor} for the use {use}",
+            hold=duration(settings.hold_off_s or 0),
+            floor=duration(room.beliefs.minimum_hold_off_s),
+            use=f"'{room.use}'",
+        ),
+        "beyond-code-limit": say(
+            "{hold} is beyond the code limit of {limit}",
+            hold=duration(settings.hold_off_s or 0),
+            limit=duration(site.site.max_hold_off_s or 0),
+        ),
+        "below-target-floor": say(
+            "{lx:g} lx gives the task less than the safety floor of {floor:g} lx for the use {use}",
+            lx=settings.target_lx or 0.0,
+            floor=room.beliefs.minimum_target_lx,
+            use=f"'{room.use}'",
+        ),
     }
-    return [f"{name}: {told[m]}" for m in marks if m in MARK_NEEDS_REASON]
+    return [Sentence(f"{name}: ") + told[m] for m in marks if m in MARK_NEEDS_REASON]
 
 
 def extra_cost(found: ChannelResult, settings: Settings, *, price: float) -> float | None:
@@ -125,7 +143,7 @@ def extra_cost(found: ChannelResult, settings: Settings, *, price: float) -> flo
         asked = np.log([settings.hold_off_s, found.recommended.hold_off_s])
         if asked.min() < hold[0] or asked.max() > hold[-1]:
             return None
-        mine, best = np.interp(asked, hold, [p.cost for p in found.delay_curve])
+        mine, best = np.interp(asked, hold, found.cost_at_target or [p.cost for p in found.delay_curve])
         total += float(mine - best)
     if settings.target_lx != found.recommended.target_lx:
         curve = found.light.target_curve

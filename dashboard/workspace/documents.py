@@ -115,6 +115,8 @@ def _fits(model: type[Model], value: Any, at: Path) -> Model:
 def differences(before: Any, after: Any, at: Path = ()) -> Iterator[tuple[Path, Any, Any]]:
     """All addresses at which two documents differ, with both values."""
     if isinstance(before, dict) and isinstance(after, dict):
+        if before == after:
+            return
         for key in [*before, *(k for k in after if k not in before)]:
             yield from differences(before.get(key, MISSING), after.get(key, MISSING), (*at, key))
     elif before is MISSING or after is MISSING or before != after:

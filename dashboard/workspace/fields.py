@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 from dashboard.workspace.documents import MISSING
+from tuning.sentence import Sentence, joined, say
 
 Kind = Literal["text", "number", "choice", "numbers", "rows"]
 
@@ -82,23 +83,30 @@ def field_of(path: Sequence[str]) -> Field | None:
     return EVERY_FIELD.get(kind, {}).get(path[-1])
 
 
-def written(field: Field, value: Any) -> str:
-    """Write a value as its field shows it; empty where it is not given."""
+def written(field: Field, value: Any, between: str = ", ") -> Sentence:
+    """Write a value as its field shows it; empty where it is not given. ``between`` stands between the numbers of a list."""
     if value is MISSING or value is None:
-        return ""
+        return Sentence("")
     if field.kind == "numbers":
-        return ", ".join(f"{v:g}" for v in value)
+        return joined((_cell(v) for v in value), between)
     if field.kind == "rows":
-        return "\n".join("; ".join(_cell(c) for c in _cells(field, row)).rstrip("; ") for row in value)
-    return f"{value:.10g}" if field.kind == "number" else str(value)
+        return joined((_row_written(field, row) for row in value), "\n")
+    return _cell(value) if field.kind == "number" else Sentence(str(value))
+
+
+def _row_written(field: Field, row: Any) -> Sentence:
+    cells = _cells(field, row)
+    while cells and cells[-1] is None:
+        cells.pop()
+    return joined((_cell(c) for c in cells), "; ")
 
 
 def _cells(field: Field, row: Any) -> list[Any]:
     return [row.get(c) for c in field.columns] if isinstance(row, dict) else list(row)
 
 
-def _cell(value: Any) -> str:
-    return "" if value is None else f"{value:.10g}" if isinstance(value, int | float) else str(value)
+def _cell(value: Any) -> Sentence:
+    return say("{n:.10g}", n=value) if isinstance(value, int | float) else Sentence("" if value is None else str(value))
 
 
 def read(field: Field, text: Any) -> Any:
@@ -113,9 +121,11 @@ def read(field: Field, text: Any) -> Any:
     if not text:
         return MISSING
     if field.kind == "number":
-        return _number(text)
+        return _seconds(text) if field.unit == "s" else _number(text)
     if field.kind == "numbers":
-        return [_number(part) for part in re.split(r"[;\s]+|,\s+|,(?=\d{2,})", text) if part]
+        # Between semicolons a comma is a decimal sign.
+        parts = re.split(r"[;\s]+" if ";" in text else r"\s+|,\s+|,(?=\d{2,})", text)
+        return [_number(part) for part in parts if part]
     if field.kind == "rows":
         return [_row(field, line) for line in text.splitlines() if line.strip()]
     return text
@@ -129,6 +139,20 @@ def _row(field: Field, line: str) -> Any:
         return [_number(c) for c in cells]
     named = zip(field.columns, cells, strict=False)
     return {name: c if name in WORDS else _number(c) for name, c in named if c}
+
+
+def _seconds(text: str) -> float | int:
+    """Read a length of time [s]; with ``min`` or ``h`` behind it, in those.
+
+    Raises
+    ------
+    ValueError
+        If it is none.
+    """
+    found = re.fullmatch(r"(.*?)\s*(s|min|h)\.?", text.strip(), re.IGNORECASE)
+    value = _number(found[1] if found else text)
+    factor = {"s": 1, "min": 60, "h": 3600}[found[2].lower()] if found else 1
+    return value * factor
 
 
 def _number(text: str) -> float | int:

@@ -15,7 +15,7 @@ from typing import Any
 
 from sqlalchemy import select
 
-from dashboard.workspace import documents, saved
+from dashboard.workspace import documents, history, saved
 from dashboard.workspace.buildings import row_of, signed
 from dashboard.workspace.errors import NotThereError
 from dashboard.workspace.inputs import Inputs, present
@@ -23,10 +23,12 @@ from dashboard.workspace.space import Workspace, now
 from dashboard.workspace.tables import FileRow
 from dashboard.workspace.toml_out import toml
 from tuning import __version__
-from tuning.logs import Logs, load_logs, read_logs, save_logs
+from tuning.logs import Logs, load_logs, no_logs, read_logs, save_logs
 from tuning.quality import Outage, find_outages
 
 OUTAGES_FILE = "outages.json"
+FACTS_SUFFIX = ".toml"
+"""What is known of a building is brought in as its ``site.toml``, and kept among the files; no analysis rests on it before it is taken over."""
 
 
 @dataclass(frozen=True)
@@ -44,6 +46,11 @@ class LogFile:
     removed_by: str | None
 
 
+def is_facts(name: str) -> bool:
+    """Whether a file is a ``site.toml`` by its name, and no log."""
+    return name.lower().endswith(FACTS_SUFFIX)
+
+
 def all_of(ws: Workspace, building: str, *, removed: bool = False) -> list[LogFile]:
     """List a building's logs in the order they came; also those taken out, if asked."""
     with ws.reading() as session:
@@ -54,21 +61,20 @@ def all_of(ws: Workspace, building: str, *, removed: bool = False) -> list[LogFi
 
 def remove(ws: Workspace, building: str, number: int, *, by: str) -> None:
     """Take a log out of what is analysed. It stays on disk, and :func:`restore` brings it back."""
-    _removed(ws, building, number, signed(by), at=now())
+    _removed(ws, building, number, signed(by), out=True)
 
 
 def restore(ws: Workspace, building: str, number: int, *, by: str) -> None:
     """Bring a log back that was taken out."""
-    signed(by)
-    _removed(ws, building, number, None, at=None)
+    _removed(ws, building, number, signed(by), out=False)
 
 
-def _removed(ws: Workspace, building: str, number: int, who: str | None, *, at: dt.datetime | None) -> None:
-    with ws.writing() as session:
+def _removed(ws: Workspace, building: str, number: int, who: str, *, out: bool) -> None:
+    with ws.writing(who) as session:
         row = session.get(FileRow, number)
         if row is None or row.building != building:
             raise NotThereError("log", number)
-        row.removed_at, row.removed_by = at, who
+        row.removed_at, row.removed_by = (now(), who) if out else (None, None)
 
 
 def uploaded(ws: Workspace, building: str) -> Path:
@@ -94,7 +100,7 @@ def lay_out_as(ws: Workspace, building: str, inputs: Inputs, folder: Path) -> No
             old.unlink(missing_ok=True)
     for name in wanted:
         _link(uploaded(ws, building) / name, folder / name)
-    text = toml(inputs["document"])
+    text = toml(history.with_visits(inputs["document"], inputs.get("visits", [])))
     path = folder / "site.toml"
     if not path.is_file() or path.read_text(encoding="utf-8") != text:
         unfinished = folder / f".{uuid.uuid4().hex}"
@@ -125,6 +131,9 @@ def readings(
         If a log cannot be read.
     """
     site = documents.site_of(inputs["document"])
+    if not inputs["files"]:
+        # Before the first log there are the starting settings.
+        return no_logs(site), ()
     kept = ws.building_folder(building) / "readings" / reading_key(inputs)
     if not (kept / OUTAGES_FILE).is_file():
         folder = ws.building_folder(building) / f"laid-{uuid.uuid4().hex}"

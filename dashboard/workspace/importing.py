@@ -31,7 +31,7 @@ def import_folder(ws: Workspace, folder: Path, *, by: str) -> str:
     layouts = [
         layout | {"files": name}
         for layout in document.get("logs", [])
-        for name in _stored_names(
+        for name in stored_names(
             layout["files"],
             {path.name: stored[path] for path in folder.glob(layout["files"]) if path in stored},
             set(stored.values()),
@@ -41,8 +41,8 @@ def import_folder(ws: Workspace, folder: Path, *, by: str) -> str:
     return building
 
 
-def _stored_names(pattern: str, mine: dict[str, str], every: set[str]) -> list[str]:
-    """Patterns that fit the stored names of a layout's files and no other's.
+def stored_names(pattern: str, mine: dict[str, str], every: set[str]) -> list[str]:
+    """Patterns that fit the stored names of a layout's files (the values of ``mine``) and no other's.
 
     One, if it can be, because dates are understood over all files of a layout together.
     """

@@ -12,19 +12,23 @@ from dashboard.workspace import documents
 from dashboard.workspace.buildings import row_of
 from dashboard.workspace.documents import MISSING
 from dashboard.workspace.fields import field_of, written
-from dashboard.workspace.tables import FileRow
+from dashboard.workspace.tables import DecisionRow, FileRow, VisitRow
 from dashboard.workspace.verdicts import rows_standing
 from tuning import __version__
+from tuning.sentence import joined, say
 
 Inputs = dict[str, Any]
-"""``version``, ``files`` (``id``, ``name``, ``stored``, ``sha256`` of each log), ``document``, ``verdicts``."""
+"""``version``, ``files`` (``id``, ``name``, ``stored``, ``sha256`` of each log), ``document``, ``verdicts``, ``visits`` (what was set on site:
+``room``, ``channel``, ``set_at``, ``was``, ``settings``; nothing that an analysis rests on, but its verification does)."""
 
 
 def present(session: Session, building: str) -> Inputs:
     """What an analysis begun now would rest on."""
     row = row_of(session, building)
     files = session.scalars(
-        select(FileRow).where(FileRow.building == building, FileRow.removed_at.is_(None)).order_by(FileRow.id)
+        select(FileRow)
+        .where(FileRow.building == building, FileRow.removed_at.is_(None), FileRow.stored.not_like("%.toml"))
+        .order_by(FileRow.id)
     )
     return {
         "version": __version__,
@@ -34,7 +38,29 @@ def present(session: Session, building: str) -> Inputs:
             {"room": v.room, "channel": v.channel, "time": v.time.isoformat(), "present": v.present, "by": v.by}
             for v in rows_standing(session, building)
         ],
+        "visits": _visits(session, building),
     }
+
+
+def _visits(session: Session, building: str) -> list[dict[str, Any]]:
+    """What was set on site, oldest first; also of decisions that were superseded since."""
+    query = (
+        select(VisitRow, DecisionRow)
+        .join(DecisionRow, DecisionRow.id == VisitRow.decision)
+        .where(VisitRow.building == building, VisitRow.undone_at.is_(None))
+        .order_by(VisitRow.set_at, VisitRow.id)
+    )
+    return [
+        {
+            "room": v.room,
+            "channel": v.channel,
+            "set_at": v.set_at.isoformat(),
+            "was": d.was,
+            "settings": {"hold_off_s": d.hold_off_s, "target_lx": d.target_lx, "mode": d.mode},
+            "analysis": d.analysis,
+        }
+        for v, d in session.execute(query)
+    ]
 
 
 def changes(before: Inputs, after: Inputs, *, rooms: Collection[str] | None = None) -> list[str]:
@@ -76,9 +102,11 @@ def _changed(path: documents.Path, was: Any, then: Any, standard: Any) -> str:
         word = "added" if was is MISSING else "removed" if then is MISSING else "changed"
         return f"{' '.join(p for p in path[1:] if p != 'channels')} {word}"
     label = field.label if path[0] == "site" else f"{place}: {field.label[:1].lower()}{field.label[1:]}"
-    before, after = (written(field, standard if v is MISSING else v) or "not given" for v in (was, then))
+    before, after = (
+        joined(written(field, standard if v is MISSING else v).lines(), ", ") or "not given" for v in (was, then)
+    )
     unit = f" {field.unit}" if field.unit and field.kind == "number" and after != "not given" else ""
-    return f"{label} {before} → {after}{unit}".replace("\n", ", ")
+    return say("{label} {before} → {after}{unit}", label=label, before=before, after=after, unit=unit)
 
 
 def _verdicts(before: Inputs, after: Inputs, rooms: Collection[str] | None) -> Iterator[str]:

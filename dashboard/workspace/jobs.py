@@ -7,7 +7,9 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 from sqlalchemy import and_, or_, select, update
+from sqlalchemy.orm import Session
 
+from dashboard.workspace import lines
 from dashboard.workspace.buildings import row_of, signed
 from dashboard.workspace.errors import NotThereError, RefusedError
 from dashboard.workspace.space import Workspace, now
@@ -17,8 +19,6 @@ State = Literal["waiting", "running", "done", "failed", "cancelled"]
 LEASE_S = 10.0
 """A worker that gave no sign of life for so long is taken for dead. Chosen by us: ten beats, for a busy machine."""
 BEAT_S = 1.0
-MOST_TRIES = 3
-"""A job that broke off so often is not begun again. Chosen by us."""
 
 
 class LostError(Exception):
@@ -64,22 +64,28 @@ def ask(ws: Workspace, building: str, kind: str, *, by: str, rooms: list[str] | 
         Only these; all where ``None``.
     """
     who = signed(by)
-    with ws.writing() as session:
-        row_of(session, building)
-        waiting = session.scalars(
-            select(JobRow).where(JobRow.building == building, JobRow.kind == kind, JobRow.state == "waiting")
-        )
-        for row in waiting:
-            if row.params["rooms"] is None:
-                return row.id
-            row.params = {"rooms": None if rooms is None else sorted({*row.params["rooms"], *rooms})}
+    with ws.writing(who) as session:
+        return ask_in(session, building, kind, who=who, rooms=rooms)
+
+
+def ask_in(session: Session, building: str, kind: str, *, who: str, rooms: list[str] | None = None) -> int:
+    """As :func:`ask`, inside a transaction."""
+    row_of(session, building)
+    waiting = session.scalars(
+        select(JobRow).where(JobRow.building == building, JobRow.kind == kind, JobRow.state == "waiting")
+    )
+    for row in waiting:
+        if row.params["rooms"] is None:
             return row.id
-        row = JobRow(
-            building=building, kind=kind, params={"rooms": rooms}, state="waiting", created_at=now(), created_by=who
-        )
-        session.add(row)
-        session.flush()
+        row.params = {"rooms": None if rooms is None else sorted({*row.params["rooms"], *rooms})}
         return row.id
+    row = JobRow(
+        building=building, kind=kind, params={"rooms": rooms}, state="waiting", created_at=now(), created_by=who
+    )
+    session.add(row)
+    session.flush()
+    lines.say_once_kept(session, lines.JOBS, "job.asked", job=row.id, building=building, kind=kind, rooms=rooms)
+    return row.id
 
 
 def claim(ws: Workspace, worker: str) -> Job | None:
@@ -91,11 +97,11 @@ def claim(ws: Workspace, worker: str) -> Job | None:
         dead = and_(JobRow.state == "running", JobRow.heartbeat < now() - dt.timedelta(seconds=LEASE_S))
         session.execute(
             update(JobRow)
-            .where(dead, JobRow.tries >= MOST_TRIES)
+            .where(dead, JobRow.tries >= ws.limits.workers.tries)
             .values(
                 state="failed",
                 ended_at=now(),
-                error=f"The work broke off {MOST_TRIES} times. The logs may be too large for this machine's memory.",
+                error=f"The work broke off {ws.limits.workers.tries} times. The logs may be too large for this machine's memory.",
             )
         )
         session.execute(update(JobRow).where(dead, JobRow.cancel).values(state="cancelled", ended_at=now()))
@@ -144,12 +150,22 @@ def end_in(session: Any, job: int, worker: str, state: State, *, error: str | No
     return session.execute(update(JobRow).where(*mine).values(**values)).rowcount == 1
 
 
-def release(ws: Workspace, worker: str) -> int:
-    """Give back what a worker had that is known to be dead; returns how many jobs that were."""
+def release(ws: Workspace, worker: str, *, counted: bool = True) -> int:
+    """Give back what a worker had that is known to be dead; returns how many jobs that were.
+
+    ``counted``: whether the job is to blame. One whose worker was told to end has lost nothing but time.
+    """
     with ws.writing() as session:
-        long_ago = now() - dt.timedelta(seconds=2 * LEASE_S)
         mine = (JobRow.worker == worker, JobRow.state == "running")
-        return session.execute(update(JobRow).where(*mine).values(heartbeat=long_ago)).rowcount  # type: ignore[attr-defined]
+        if counted:
+            # Taken up like that of any worker that is dead, or given up if it died too often.
+            given: dict[str, Any] = {"heartbeat": now() - dt.timedelta(seconds=2 * LEASE_S)}
+        else:
+            given = {"state": "waiting", "worker": None, "tries": JobRow.tries - 1, "share": 0.0, "what": ""}
+        back = session.scalars(update(JobRow).where(*mine).values(**given).returning(JobRow.id)).all()
+        for job in back:
+            lines.say_once_kept(session, lines.JOBS, "job.back", job=job, counted=counted)
+        return len(back)
 
 
 def cancel(ws: Workspace, job: int, *, by: str) -> None:
@@ -160,8 +176,7 @@ def cancel(ws: Workspace, job: int, *, by: str) -> None:
     RefusedError
         If it has ended.
     """
-    signed(by)
-    with ws.writing() as session:
+    with ws.writing(signed(by)) as session:
         row = session.get(JobRow, job)
         if row is None:
             raise NotThereError("job", job)

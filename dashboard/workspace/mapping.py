@@ -17,6 +17,7 @@ from tuning.errors import TuningError
 from tuning.logs import read_logs
 from tuning.mapping import ColumnProposal, Proposal, TableProposal
 from tuning.results import Finding
+from tuning.sentence import joined, say
 
 Draft = dict[str, Any]
 """``tables`` (``files``, ``patterns``, ``layout``, ``time`` and how it is written, ``columns``), ``rooms`` as proposed, ``uses`` by new room,
@@ -103,10 +104,10 @@ def _preview(c: ColumnProposal) -> str:
     p = c.preview
     told = [", ".join(p.first) or "empty"]
     if p.low is not None and p.high is not None:
-        told.append(f"{p.low:g} to {p.high:g}")
+        told.append(say("{low:g} to {high:g}", low=p.low, high=p.high))
     if p.interval_s:
-        told.append(f"every {p.interval_s:g} s")
-    return "; ".join(told)
+        told.append(say("every {s:g} s", s=p.interval_s))
+    return joined(told, "; ")
 
 
 def new_rooms(document: Document, draft: Draft) -> dict[str, dict[str, str]]:
@@ -178,6 +179,19 @@ def _meaning(c: dict[str, Any]) -> dict[str, Any]:
 
 def _one(names: list[str]) -> str | list[str]:
     return names[0] if len(names) == 1 else names
+
+
+PLAIN_LONG = {"layout": "long", "time": "time"}
+"""How a file is read that no layout speaks of."""
+
+
+def is_in_force(document: Document, draft: Draft) -> bool:
+    """Whether a draft says nothing that the building's facts do not say, or mean."""
+    wanted = changes(document, draft)
+    layouts = documents.plain(wanted.pop(("logs",)))
+    told = document.get("logs", [])
+    plain = all({k: v for k, v in layout.items() if k != "files"} == PLAIN_LONG for layout in layouts)
+    return not wanted and (layouts == told or (plain and not told))
 
 
 def check(ws: Workspace, building: str, draft: Draft) -> Check:

@@ -18,8 +18,10 @@ from typing import Any
 import polars as pl
 
 from tuning.results import Analysis, ChannelResult
+from tuning.sentence import Sentence
 
 FRAME = "$frame"
+SENTENCE = "$sentence"
 DOCUMENT = "analysis.json"
 PLAIN = (float, int, bool)
 
@@ -65,6 +67,16 @@ def load_channel(folder: Path, room: str, channel: str) -> ChannelResult | None:
     return None if entry is None else _decode(entry, ChannelResult, folder.parent)
 
 
+def weeks(folder: Path) -> dict[tuple[str, str], pl.DataFrame]:
+    """Read the week of each channel that has one (:class:`~tuning.results.TimeUse`), and no other frame."""
+    found = {}
+    for entry in document(folder)["channels"]:
+        kept = (entry.get("time_use") or {}).get("week")
+        if kept is not None:
+            found[entry["room"], entry["channel"]] = pl.read_parquet(folder.parent / kept[FRAME])
+    return found
+
+
 def channel(entry: dict[str, Any]) -> ChannelResult:
     """Build a channel without its frames from its saved entry."""
     return _decode(entry, ChannelResult, None)
@@ -73,6 +85,16 @@ def channel(entry: dict[str, Any]) -> ChannelResult:
 def plain(value: Any) -> dict[str, Any]:
     """Return a frozen dataclass of plain values as JSON holds it."""
     return {f.name: getattr(value, f.name) for f in dataclasses.fields(value)}
+
+
+def encoded(value: Any) -> Any:
+    """Return a dataclass without frames as JSON holds it."""
+    return _encode(value, Path(), "")
+
+
+def decoded(value: Any, kind: type) -> Any:
+    """Build a dataclass of what :func:`encoded` gave."""
+    return _decode(value, kind, None)
 
 
 def _encode(value: Any, folder: Path, name: str) -> Any:
@@ -88,8 +110,11 @@ def _encode(value: Any, folder: Path, name: str) -> Any:
         return {str(k): _encode(v, folder, f"{name}/{k}") for k, v in value.items()}
     if isinstance(value, list | tuple):
         return [_encode(v, folder, f"{name}/{i}") for i, v in enumerate(value)]
-    if isinstance(value, dt.datetime):
+    if isinstance(value, dt.date):
+        # A time is a date, too.
         return value.isoformat()
+    if isinstance(value, Sentence):
+        return {SENTENCE: str(value), "numbers": value.numbers}
     if hasattr(value, "item"):
         # A number of numpy's.
         return value.item()
@@ -100,6 +125,8 @@ def _decode(value: Any, kind: Any, results: Path | None) -> Any:
     """Build a value of a kind; frames are left out where ``results`` is ``None``."""
     if isinstance(value, dict) and FRAME in value:
         return None if results is None else pl.read_parquet(results / value[FRAME])
+    if isinstance(value, dict) and SENTENCE in value:
+        return Sentence(value[SENTENCE], [(a, b) for a, b in value["numbers"]])
     if value is None or (type(value) in PLAIN and kind is not dt.datetime):
         return value
     origin, inner = typing.get_origin(kind), typing.get_args(kind)
@@ -115,7 +142,7 @@ def _decode(value: Any, kind: Any, results: Path | None) -> Any:
         return {k: _decode(v, inner[1], results) for k, v in value.items()}
     if origin is list:
         return [_decode(v, inner[0], results) for v in value]
-    return dt.datetime.fromisoformat(value) if kind is dt.datetime else value
+    return kind.fromisoformat(value) if kind in (dt.datetime, dt.date) else value
 
 
 @functools.cache

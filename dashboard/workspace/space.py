@@ -2,9 +2,11 @@
 
 ```
 workspace/
-  holdoff.sqlite            what people decided, and the list of what follows
+  holdoff.sqlite            what people decided, and the list of what follows; or
+  database.json             which database of PostgreSQL holds that
+  holdoff.toml              limits, where somebody set any
   uploads/TOKEN.part        files on their way
-  buildings/ID/files/       logs as uploaded, never changed
+  buildings/ID/uploaded/    logs as uploaded, never changed
   buildings/ID/readings/    the same as Parquet, made again when the mapping changes
   buildings/ID/results/     one folder for each analysis
 ```
@@ -19,10 +21,12 @@ from pathlib import Path
 
 from sqlalchemy.orm import Session
 
-from dashboard.workspace.database import open_database
+from dashboard.workspace import limits as limits_of
+from dashboard.workspace.belonging import hold_together, is_workspace, of
+from dashboard.workspace.database import open_database, reader, writer
 from dashboard.workspace.errors import RefusedError
-
-DATABASE = "holdoff.sqlite"
+from dashboard.workspace.guarded import GuardedSession
+from dashboard.workspace.limits import Limits
 
 
 def now() -> dt.datetime:
@@ -37,32 +41,57 @@ class Workspace:
     ----------
     folder
         Created when missing. A folder that holds something else is refused.
+    database
+        URL of a database of PostgreSQL; see :func:`~dashboard.workspace.belonging.of`.
+    logs_under
+        Folder of this machine below which a building may name one that new logs are taken from; none may where ``None``.
+    limits
+        In place of those that :func:`dashboard.workspace.limits.of` finds.
 
     Raises
     ------
+    ConfigError
+        If the file with the limits has a problem.
     RefusedError
-        If the folder is no workspace and not empty, or belongs to a newer program.
+        If the folder is no workspace and not empty, or belongs to a newer program; if the database is another workspace's, or does not answer.
     """
 
-    def __init__(self, folder: Path) -> None:
+    def __init__(
+        self, folder: Path, *, database: str | None = None, logs_under: Path | None = None, limits: Limits | None = None
+    ) -> None:
+        self.logs_under = None if logs_under is None else logs_under.resolve()
         self.folder = folder.resolve()
-        if not is_workspace(self.folder) and self.folder.exists() and any(self.folder.iterdir()):
+        self.limits = limits_of.of(self.folder) if limits is None else limits
+        limits_of.hold_to(self.limits)
+        if not is_workspace(self.folder) and any(p.name != limits_of.NAME for p in _listed(self.folder)):
             raise RefusedError(
                 f"{folder}: not empty, and neither a workspace nor a building folder. Choose an empty one."
             )
-        self.engine = open_database(self.folder / DATABASE)
-        self._writer = self.engine.execution_options(begin="IMMEDIATE")
+        where = of(self.folder, database)
+        self.folder.mkdir(parents=True, exist_ok=True)
+        self.engine = open_database(where)
+        self.url = None if isinstance(where, Path) else where
+        if self.url is not None:
+            try:
+                hold_together(self.engine, self.folder, self.url)
+            except RefusedError:
+                self.engine.dispose()
+                raise
+        self._writer, self._reader = writer(self.engine), reader(self.engine)
 
     @contextmanager
     def reading(self) -> Iterator[Session]:
         """Open a transaction that sees one state of the database and changes nothing."""
-        with Session(self.engine) as session:
+        with GuardedSession(self._reader) as session:
             yield session
 
     @contextmanager
-    def writing(self) -> Iterator[Session]:
-        """Open a transaction that no other writer comes between; all of it is kept, or nothing."""
-        with Session(self._writer, expire_on_commit=False) as session, session.begin():
+    def writing(self, by: str = "") -> Iterator[Session]:
+        """Open a transaction that no other writer comes between; all of it is kept, or nothing.
+
+        ``by``: the name that the person gave, for the audit log; where it is left out, the rows say it.
+        """
+        with GuardedSession(self._writer, expire_on_commit=False, info={"by": by}) as session, session.begin():
             yield session
 
     def building_folder(self, building: str) -> Path:
@@ -74,6 +103,8 @@ class Workspace:
         self.engine.dispose()
 
 
-def is_workspace(folder: Path) -> bool:
-    """Whether a folder holds a workspace."""
-    return (folder / DATABASE).is_file()
+def _listed(folder: Path) -> list[Path]:
+    return list(folder.iterdir()) if folder.exists() else []
+
+
+__all__ = ["Workspace", "is_workspace", "now"]

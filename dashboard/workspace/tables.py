@@ -8,7 +8,7 @@ from __future__ import annotations
 import datetime as dt
 from typing import Any
 
-from sqlalchemy import JSON, DateTime, Dialect, ForeignKey, Index, MetaData, TypeDecorator, text
+from sqlalchemy import JSON, BigInteger, DateTime, Dialect, ForeignKey, Index, MetaData, TypeDecorator, text
 from sqlalchemy.orm import DeclarativeBase, Mapped, mapped_column
 
 
@@ -49,6 +49,18 @@ class Base(DeclarativeBase):
     }
 
 
+def _one_standing(name: str, *columns: str, where: str) -> Index:
+    """Let one row at most stand of each, whatever was taken back before."""
+    return Index(name, *columns, unique=True, sqlite_where=text(where), postgresql_where=text(where))
+
+
+class WorkspaceRow(Base):
+    """Which workspace this database belongs to, where it does not lie in its folder. One row at most."""
+
+    __tablename__ = "workspace"
+    id: Mapped[str] = mapped_column(primary_key=True)
+
+
 class BuildingRow(Base):
     """A building. ``document`` is its ``site.toml`` as JSON; ``revision`` counts its edits."""
 
@@ -82,7 +94,7 @@ class FileRow(Base):
     building: Mapped[str] = mapped_column(ForeignKey("building.id"), index=True)
     name: Mapped[str]
     stored: Mapped[str] = mapped_column(unique=True)
-    size: Mapped[int]
+    size: Mapped[int] = mapped_column(BigInteger)
     sha256: Mapped[str]
     added_at: Mapped[dt.datetime]
     added_by: Mapped[str]
@@ -97,10 +109,10 @@ class UploadRow(Base):
     id: Mapped[str] = mapped_column(primary_key=True)
     building: Mapped[str] = mapped_column(ForeignKey("building.id"), index=True)
     name: Mapped[str]
-    size: Mapped[int]
+    size: Mapped[int] = mapped_column(BigInteger)
     sha256: Mapped[str | None]
-    modified: Mapped[int] = mapped_column(server_default="0")
-    received: Mapped[int] = mapped_column(server_default="0")
+    modified: Mapped[int] = mapped_column(BigInteger, server_default="0")
+    received: Mapped[int] = mapped_column(BigInteger, server_default="0")
     created_at: Mapped[dt.datetime]
     touched_at: Mapped[dt.datetime]
     by: Mapped[str]
@@ -132,7 +144,10 @@ class JobRow(Base):
 
 
 class AnalysisRow(Base):
-    """A finished analysis. ``inputs`` is all that it rests on, so that what has changed since can be told; ``folder`` holds its results."""
+    """A finished analysis.
+
+    ``inputs`` is all that it rests on, so that what has changed since can be told; ``folder`` holds its results, until they are let go.
+    """
 
     __tablename__ = "analysis"
     id: Mapped[int] = mapped_column(primary_key=True)
@@ -143,6 +158,8 @@ class AnalysisRow(Base):
     inputs: Mapped[dict[str, Any]]
     created_at: Mapped[dt.datetime]
     created_by: Mapped[str]
+    pruned_at: Mapped[dt.datetime | None]
+    pruned_by: Mapped[str | None]
 
 
 class ChannelRow(Base):
@@ -162,13 +179,8 @@ class DecisionRow(Base):
     __table_args__ = (
         Index("ix_decision_channel", "building", "room", "channel"),
         # The last line of defence: of one channel, one decision stands.
-        Index(
-            "uq_decision_standing",
-            "building",
-            "room",
-            "channel",
-            unique=True,
-            sqlite_where=text("undone_at IS NULL AND superseded_at IS NULL"),
+        _one_standing(
+            "uq_decision_standing", "building", "room", "channel", where="undone_at IS NULL AND superseded_at IS NULL"
         ),
     )
     id: Mapped[int] = mapped_column(primary_key=True)
@@ -197,7 +209,7 @@ class VisitRow(Base):
     """A channel set on site: from ``set_at`` on the new settings are in force, and are verified."""
 
     __tablename__ = "visit"
-    __table_args__ = (Index("uq_visit_standing", "decision", unique=True, sqlite_where=text("undone_at IS NULL")),)
+    __table_args__ = (_one_standing("uq_visit_standing", "decision", where="undone_at IS NULL"),)
     id: Mapped[int] = mapped_column(primary_key=True)
     building: Mapped[str] = mapped_column(ForeignKey("building.id"), index=True)
     room: Mapped[str]
@@ -218,15 +230,7 @@ class VerdictRow(Base):
     __tablename__ = "verdict"
     __table_args__ = (
         Index("ix_verdict_channel", "building", "room", "channel"),
-        Index(
-            "uq_verdict_standing",
-            "building",
-            "room",
-            "channel",
-            "time",
-            unique=True,
-            sqlite_where=text("undone_at IS NULL"),
-        ),
+        _one_standing("uq_verdict_standing", "building", "room", "channel", "time", where="undone_at IS NULL"),
     )
     id: Mapped[int] = mapped_column(primary_key=True)
     building: Mapped[str] = mapped_column(ForeignKey("building.id"))
@@ -239,3 +243,74 @@ class VerdictRow(Base):
     by: Mapped[str]
     undone_at: Mapped[dt.datetime | None]
     undone_by: Mapped[str | None]
+
+
+class AcknowledgementRow(Base):
+    """Somebody has seen what has drifted in a room, and says why it need not count.
+
+    ``evidence`` is what was known of it then, so that new evidence can be told from old.
+    """
+
+    __tablename__ = "acknowledgement"
+    __table_args__ = (
+        Index("ix_acknowledgement_room", "building", "room"),
+        _one_standing(
+            "uq_acknowledgement_standing",
+            "building",
+            "room",
+            "channel",
+            "statistic",
+            where="undone_at IS NULL AND superseded_at IS NULL",
+        ),
+    )
+    id: Mapped[int] = mapped_column(primary_key=True)
+    building: Mapped[str] = mapped_column(ForeignKey("building.id"))
+    room: Mapped[str]
+    channel: Mapped[str]
+    """Empty for what the room as a whole does."""
+    statistic: Mapped[str]
+    evidence: Mapped[dict[str, Any]]
+    reason: Mapped[str]
+    analysis: Mapped[int] = mapped_column(ForeignKey("analysis.id"))
+    at: Mapped[dt.datetime]
+    by: Mapped[str]
+    superseded_at: Mapped[dt.datetime | None]
+    undone_at: Mapped[dt.datetime | None]
+    undone_by: Mapped[str | None]
+
+
+class WatchedFolderRow(Base):
+    """A folder of this machine that a building takes new logs from. ``path`` is below the folder that the server was started with."""
+
+    __tablename__ = "watched_folder"
+    __table_args__ = (_one_standing("uq_watched_folder_standing", "building", where="ended_at IS NULL"),)
+    id: Mapped[int] = mapped_column(primary_key=True)
+    building: Mapped[str] = mapped_column(ForeignKey("building.id"))
+    path: Mapped[str]
+    at: Mapped[dt.datetime]
+    by: Mapped[str]
+    ended_at: Mapped[dt.datetime | None]
+    ended_by: Mapped[str | None]
+
+
+class ArrivalRow(Base):
+    """A file that was found in a watched folder, once for each content.
+
+    ``file`` where it was taken in; else ``problem`` says why not, tried with the building's facts of ``revision``. ``asked_at``: when its
+    analysis was asked for. ``gone_at``: when it was no longer there although it had not been taken in.
+    """
+
+    __tablename__ = "arrival"
+    __table_args__ = (Index("uq_arrival_content", "building", "sha256", unique=True),)
+    id: Mapped[int] = mapped_column(primary_key=True)
+    building: Mapped[str] = mapped_column(ForeignKey("building.id"))
+    name: Mapped[str]
+    size: Mapped[int] = mapped_column(BigInteger)
+    modified: Mapped[int] = mapped_column(BigInteger)
+    sha256: Mapped[str]
+    file: Mapped[int | None] = mapped_column(ForeignKey("file.id"))
+    problem: Mapped[str | None]
+    revision: Mapped[int]
+    at: Mapped[dt.datetime]
+    asked_at: Mapped[dt.datetime | None]
+    gone_at: Mapped[dt.datetime | None]

@@ -24,27 +24,18 @@ from sqlalchemy.orm import Session
 
 from dashboard.workspace.buildings import row_of, signed
 from dashboard.workspace.errors import NotThereError, RefusedError, WorkspaceError
-from dashboard.workspace.files import uploaded
+from dashboard.workspace.files import FACTS_SUFFIX, is_facts, uploaded
+from dashboard.workspace.guarded import UNFILTERED
+from dashboard.workspace.limits import CHUNK, amount
 from dashboard.workspace.space import Workspace, now
 from dashboard.workspace.tables import FileRow, UploadRow
 from tuning.logs.sources import SUFFIXES
 
-GIB = 1024**3
-MOST_FILE = 4 * GIB
-"""A file may have so much [B]. Chosen by us."""
-MOST_ON_THE_WAY = 8 * GIB
-"""All files on their way together [B]. Chosen by us: four times what people bring."""
-MOST_KEPT = 64 * GIB
-"""All logs of a workspace together [B]. Chosen by us."""
-LEAST_FREE = GIB
-"""The disk keeps so much free [B]. Chosen by us."""
-CHUNK = 8 * 1024**2
-"""Pieces that the browser sends [B]. Measured: larger ones are no faster."""
 MOST_CHUNK = 2 * CHUNK
-EXPIRES = dt.timedelta(days=7)
-"""A file that nobody goes on with is forgotten. Chosen by us: over a weekend and a holiday."""
-TAKEN = (*SUFFIXES, ".ttl", ".zinc", ".json")
-"""Logs in any container, and models of the building."""
+TAKEN = (*SUFFIXES, ".ttl", ".zinc", ".json", FACTS_SUFFIX)
+"""Logs in any container, models of the building, and what is known of it."""
+MOST_FACTS = 1024**2
+"""A ``site.toml`` may have so much [B]. Chosen by us: that of 2,000 rooms."""
 MOST_NAME = 200
 
 _locks: defaultdict[str, threading.Lock] = defaultdict(threading.Lock)
@@ -104,12 +95,16 @@ def begin(
     if size <= 0:
         raise RefusedError(f"{shown} is empty. Export it again.")
     if not shown.lower().endswith(TAKEN):
-        raise RefusedError(f"{shown} is no log by its name. Logs end in {', '.join(SUFFIXES)}.")
-    if size > MOST_FILE:
-        raise TooLargeError(
-            f"{shown} has {size:,} bytes; a file may have {MOST_FILE // GIB} GiB. Split it, or pack it."
+        raise RefusedError(
+            f"{shown} is no log by its name. Logs end in {', '.join(SUFFIXES)}; facts come as site.toml."
         )
-    with ws.writing() as session:
+    if is_facts(shown) and size > MOST_FACTS:
+        raise TooLargeError(f"{shown} has {size:,} bytes; a site.toml may have {MOST_FACTS // 1024**2} MiB. Is it one?")
+    if size > ws.limits.uploads.file:
+        raise TooLargeError(
+            f"{shown} has {size:,} bytes; a file may have {amount(ws.limits.uploads.file)}. Split it, or pack it."
+        )
+    with ws.writing(who) as session:
         row_of(session, building)
         same = session.scalar(
             select(UploadRow).where(
@@ -130,9 +125,9 @@ def begin(
         return _upload(row)
 
 
-def take(ws: Workspace, building: str, path: Path, *, by: str) -> str:
+def take(ws: Workspace, building: str, path: Path, *, by: str, sha256: str | None = None) -> str:
     """Bring in a file of this machine whole; returns the name that it has in the building's folder."""
-    upload = begin(ws, building, path.name, path.stat().st_size, by=by, modified=path.stat().st_mtime_ns)
+    upload = begin(ws, building, path.name, path.stat().st_size, by=by, modified=path.stat().st_mtime_ns, sha256=sha256)
     with path.open("rb") as file:
         file.seek(upload.received)
         while upload.ended is None:
@@ -153,16 +148,17 @@ def name_of(name: str) -> str:
 
 
 def _room_for(ws: Workspace, session: Session, name: str, size: int) -> None:
-    coming = session.scalar(select(func.sum(UploadRow.size)).where(UploadRow.ended.is_(None))) or 0
-    kept = session.scalar(select(func.sum(FileRow.size))) or 0
+    # Room is shared by all buildings, also by those that the person may not look at.
+    of_all = {"execution_options": {UNFILTERED: True}}
+    coming = int(session.scalar(select(func.sum(UploadRow.size)).where(UploadRow.ended.is_(None)), **of_all) or 0)
+    kept = int(session.scalar(select(func.sum(FileRow.size)), **of_all) or 0)
     free = shutil.disk_usage(ws.folder).free
-    if coming + size > MOST_ON_THE_WAY:
+    most = ws.limits.uploads
+    if coming + size > most.on_the_way:
         raise TooLargeError(f"{name}: too much is on its way at once. Wait for the others, or stop one.")
-    if coming + kept + size > MOST_KEPT:
-        raise TooLargeError(
-            f"{name}: the workspace holds {MOST_KEPT // GIB} GiB of logs at most. Use another workspace."
-        )
-    if size > free - LEAST_FREE:
+    if coming + kept + size > most.kept:
+        raise TooLargeError(f"{name}: the workspace holds {amount(most.kept)} of logs at most. Use another workspace.")
+    if size > free - most.free:
         raise TooLargeError(f"{name}: the disk is nearly full. Make room, then go on.")
 
 
@@ -194,12 +190,10 @@ def add(ws: Workspace, token: str, offset: int, stream: IO[bytes], length: int) 
             return row
         if row.ended:
             raise RefusedError(f"{row.name} is no longer on its way ({row.ended}).")
-        there = min(row.received, _size(part(ws, token)))
-        if there < row.received and row.received < row.size:
+        there = _safe(ws, row)
+        if there < row.received:
             # The disk lost what it had promised to keep; what is left is a beginning still.
             _set_received(ws, token, there)
-        elif row.received == row.size:
-            there = row.size
         if offset != there:
             raise OffsetError(there)
         if length > MOST_CHUNK or offset + length > row.size:
@@ -210,6 +204,16 @@ def add(ws: Workspace, token: str, offset: int, stream: IO[bytes], length: int) 
         if offset + length == row.size:
             return _arrive(ws, token)
         return get(ws, token)
+
+
+def _safe(ws: Workspace, upload: Upload) -> int:
+    """How many bytes of an upload are on the disk, of those that the database knows."""
+    if (
+        upload.received == upload.size
+        and (uploaded(ws, upload.building) / stored_name(upload.name, upload.id)).exists()
+    ):
+        return upload.size
+    return min(upload.received, _size(part(ws, upload.id)))
 
 
 def _size(path: Path) -> int:
@@ -328,8 +332,9 @@ def unfinished(ws: Workspace, building: str) -> list[Upload]:
 def recover(ws: Workspace) -> int:
     """Bring in what had arrived when the server was killed; returns how many files that were."""
     with ws.reading() as session:
-        query = select(UploadRow.id).where(UploadRow.ended.is_(None), UploadRow.received == UploadRow.size)
-        whole = list(session.scalars(query))
+        query = select(UploadRow).where(UploadRow.ended.is_(None), UploadRow.received == UploadRow.size)
+        # One whose bytes the disk lost is asked for again when somebody goes on with it.
+        whole = [u.id for u in map(_upload, session.scalars(query)) if _safe(ws, u) == u.size]
     for token in whole:
         with _locks[token]:
             _arrive(ws, token)
@@ -341,7 +346,9 @@ def expire(ws: Workspace) -> int:
     with ws.reading() as session:
         old = list(
             session.scalars(
-                select(UploadRow.id).where(UploadRow.ended.is_(None), UploadRow.touched_at < now() - EXPIRES)
+                select(UploadRow.id).where(
+                    UploadRow.ended.is_(None), UploadRow.touched_at < now() - ws.limits.uploads.expire
+                )
             )
         )
         going = set(session.scalars(select(UploadRow.id).where(UploadRow.ended.is_(None))))

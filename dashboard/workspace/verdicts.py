@@ -65,7 +65,7 @@ def say(
         If another verdict on it stands than the person saw.
     """
     who = signed(by)
-    with ws.writing() as session:
+    with ws.writing(who) as session:
         row_of(session, building)
         standing = session.scalar(
             select(VerdictRow).where(
@@ -102,7 +102,7 @@ def undo(ws: Workspace, number: int, *, by: str) -> None:
         If it was taken back already.
     """
     who = signed(by)
-    with ws.writing() as session:
+    with ws.writing(who) as session:
         row = session.get(VerdictRow, number)
         if row is None:
             raise NotThereError("verdict", number)

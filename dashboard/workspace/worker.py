@@ -6,6 +6,7 @@ is a pipe that closes then.
 
 from __future__ import annotations
 
+import argparse
 import contextlib
 import os
 import sys
@@ -13,13 +14,18 @@ import threading
 import time
 import traceback
 import uuid
+from collections.abc import Callable
 from pathlib import Path
 
-from dashboard.workspace import analyses, files, jobs, uploads
+from sqlalchemy.exc import OperationalError
+
+from dashboard.workspace import analyses, buildings, files, intake, jobs, limits, lines, pruning, uploads
 from dashboard.workspace import inputs as given
+from dashboard.workspace.address import asked
 from dashboard.workspace.analyse import analyse
 from dashboard.workspace.errors import NotThereError
 from dashboard.workspace.jobs import CancelledError, Job, LostError
+from dashboard.workspace.limits import NAME, amount
 from dashboard.workspace.space import Workspace
 from tuning.errors import TuningError
 
@@ -28,34 +34,64 @@ LOOK_S = 0.25
 EXPIRE_S = 3600.0
 SAY_S = 0.2
 """Progress of the same step is told no oftener. Chosen by us."""
+STEP_S = 1.0
+"""Nor written as a line. Chosen by us."""
+MEMORY_EXIT = 77
+"""Exit status of a worker that took too much memory."""
 
 
-def main(folder: Path, name: str) -> None:
-    """Work until the one that started it ends."""
-    ws = Workspace(folder)
-    if not jobs.running_somewhere(ws):
-        analyses.sweep(ws)
-    expired = -EXPIRE_S
+def main(ws: Workspace, name: str, *, sweeps: bool = True) -> None:
+    """Work until the one that started it ends.
+
+    ``sweeps``: whether it also tidies up and looks at watched folders; one worker of a workspace does.
+    """
+    # Another worker may take up a job at any moment, and what it writes would be swept away.
+    if sweeps and ws.limits.workers.count == 1 and not jobs.running_somewhere(ws):
+        tidy(ws)
+    expired = looked = -EXPIRE_S
+    watcher = intake.Watcher(ws)
     while True:
-        if time.monotonic() - expired > EXPIRE_S:
+        if sweeps and time.monotonic() - expired > EXPIRE_S:
             uploads.expire(ws)
             expired = time.monotonic()
         job = jobs.claim(ws, name)
-        if job is None:
+        if job is None and sweeps and time.monotonic() - looked > intake.LOOK_S:
+            with contextlib.suppress(OperationalError):
+                # A database that is busy for once: the next look comes soon.
+                watcher.look()
+            looked = time.monotonic()
+        elif job is None:
             time.sleep(LOOK_S)
         else:
             run(ws, job, name)
 
 
+def tidy(ws: Workspace) -> None:
+    """Delete what interrupted jobs left behind, and what old analyses left; only while no job runs."""
+    analyses.sweep(ws)
+    for info in buildings.all_of(ws):
+        pruning.sweep(ws, info.id)
+
+
 def run(ws: Workspace, job: Job, worker: str) -> None:
     """Do one job to its end, whatever that is."""
-    with _beating(ws, job.id, worker) as stopped:
-        said, doing = 0.0, ""
+    begun = time.monotonic()
+
+    def tell(event: str, **known: object) -> None:
+        seconds = round(time.monotonic() - begun, 1)
+        lines.say(lines.JOBS, f"job.{event}", job=job.id, building=job.building, seconds=seconds, **known)
+
+    tell("started", kind=job.kind, rooms=job.params["rooms"], tries=job.tries, worker=worker)
+    with _beating(ws, job.id, worker, tell) as stopped:
+        said, doing, told = 0.0, "", 0.0
 
         def progress(share: float, what: str) -> None:
-            nonlocal said, doing
+            nonlocal said, doing, told
             if stopped:
                 raise stopped[0]
+            if what != doing and time.monotonic() - told > STEP_S:
+                told = time.monotonic()
+                tell("step", share=round(share, 3), what=what)
             if what != doing or time.monotonic() - said > SAY_S:
                 jobs.beat(ws, job.id, worker, share=share, what=what)
                 said, doing = time.monotonic(), what
@@ -68,16 +104,22 @@ def run(ws: Workspace, job: Job, worker: str) -> None:
             analyse(
                 ws, job.building, rooms=job.params["rooms"], by=job.created_by, job=job.id, progress=progress, also=done
             )
+            tell("done")
         except LostError:
-            return
+            tell("lost")
         except CancelledError:
             jobs.end(ws, job.id, worker, "cancelled")
+            tell("cancelled")
         except (TuningError, OSError) as error:
-            jobs.end(ws, job.id, worker, "failed", error=_in_words(ws, job, " ".join(str(error).split())))
+            why = _in_words(ws, job, " ".join(str(error).split()))
+            jobs.end(ws, job.id, worker, "failed", error=why)
+            tell("failed", why=why)
         except Exception as error:  # noqa: BLE001  a defect: told on the page, with its trace on the terminal
-            traceback.print_exc()
+            if not lines.written():
+                traceback.print_exc()
             what = f"The analysis broke off, which is a defect of the program: {type(error).__name__}. The terminal shows where."
             jobs.end(ws, job.id, worker, "failed", error=what)
+            tell("failed", why=what, trace=traceback.format_exc())
 
 
 def _in_words(ws: Workspace, job: Job, text: str) -> str:
@@ -89,13 +131,23 @@ def _in_words(ws: Workspace, job: Job, text: str) -> str:
 
 
 @contextlib.contextmanager
-def _beating(ws: Workspace, job: int, worker: str):  # type: ignore[no-untyped-def]
-    """Give signs of life beside the work; holds why to stop, once there is a reason."""
+def _beating(ws: Workspace, job: int, worker: str, tell: Callable[..., None]):  # type: ignore[no-untyped-def]
+    """Give signs of life beside the work; holds why to stop, once there is a reason. Ends the process where it takes too much memory."""
     stopped: list[Exception] = []
     ended = threading.Event()
 
     def beat() -> None:
         while not ended.wait(jobs.BEAT_S):
+            most = ws.limits.workers.memory
+            if most is not None and resident() > most:
+                why = (
+                    f"This needs more memory than {amount(most)}. An analysis may take so much (workers.memory in {NAME}). "
+                    "Raise the limit, or analyse fewer rooms at a time."
+                )
+                jobs.end(ws, job, worker, "failed", error=why)
+                tell("failed", why=why)
+                # Nothing gives memory back as surely; the keeper starts another worker.
+                os._exit(MEMORY_EXIT)
             try:
                 jobs.beat(ws, job, worker)
             except (LostError, CancelledError) as error:
@@ -113,6 +165,11 @@ def _beating(ws: Workspace, job: int, worker: str):  # type: ignore[no-untyped-d
         thread.join()
 
 
+def resident() -> int:
+    """Memory of this process that is in use [B]."""
+    return int(Path("/proc/self/statm").read_text().split()[1]) * os.sysconf("SC_PAGE_SIZE")
+
+
 def _end_with_parent() -> None:
     sys.stdin.buffer.read()
     os._exit(0)
@@ -123,5 +180,24 @@ if __name__ == "__main__":
     with contextlib.suppress(OSError, AttributeError):
         # The pages come first.
         os.nice(5)
+    parser = argparse.ArgumentParser(prog="python -m dashboard.workspace.worker")
+    parser.add_argument("folder", type=Path)
+    parser.add_argument("name", nargs="?", default=uuid.uuid4().hex)
+    parser.add_argument("--logs-under", type=Path)
+    parser.add_argument("--config", type=Path, help="in place of the workspace's own limits")
+    parser.add_argument("--lines", action="store_true", help="write what happens as lines of JSON")
+    parser.add_argument("--beside", action="store_true", help="another worker tidies up and looks at watched folders")
+    said = parser.parse_args()
+    if said.lines:
+        lines.begin()
     with contextlib.suppress(KeyboardInterrupt):
-        main(Path(sys.argv[1]), sys.argv[2] if len(sys.argv) > 2 else uuid.uuid4().hex)
+        main(
+            Workspace(
+                said.folder,
+                database=asked(None),
+                logs_under=said.logs_under,
+                limits=limits.read(said.config) if said.config else None,
+            ),
+            said.name,
+            sweeps=not said.beside,
+        )

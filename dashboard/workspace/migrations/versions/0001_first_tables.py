@@ -113,6 +113,7 @@ def upgrade() -> None:
             ["building", "room", "channel", "time"],
             unique=True,
             sqlite_where=sa.text("undone_at IS NULL"),
+            postgresql_where=sa.text("undone_at IS NULL"),
         )
 
     op.create_table(
@@ -186,6 +187,7 @@ def upgrade() -> None:
             ["building", "room", "channel"],
             unique=True,
             sqlite_where=sa.text("undone_at IS NULL AND superseded_at IS NULL"),
+            postgresql_where=sa.text("undone_at IS NULL AND superseded_at IS NULL"),
         )
 
     op.create_table(
@@ -208,6 +210,12 @@ def upgrade() -> None:
     )
     with op.batch_alter_table("visit", schema=None) as batch_op:
         batch_op.create_index(batch_op.f("ix_visit_building"), ["building"], unique=False)
-        batch_op.create_index("uq_visit_standing", ["decision"], unique=True, sqlite_where=sa.text("undone_at IS NULL"))
+        batch_op.create_index(
+            "uq_visit_standing",
+            ["decision"],
+            unique=True,
+            sqlite_where=sa.text("undone_at IS NULL"),
+            postgresql_where=sa.text("undone_at IS NULL"),
+        )
 
     # ### end Alembic commands ###
