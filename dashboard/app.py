@@ -8,21 +8,29 @@ from typing import Any
 import dash
 from dash import MATCH, Dash, Input, Output, State, html
 
-from dashboard import ids, upload_routes
+from dashboard import ids, operation, upload_routes
+from dashboard.access import guard
+from dashboard.access.headers import STARTING
 from dashboard.components import frame
 from dashboard.figures.theme import DARK, FONT, LIGHT, css_variables
 from dashboard.pages.building import callbacks as building_callbacks
 from dashboard.pages.building import layout as building
 from dashboard.pages.buildings import callbacks as buildings_callbacks
 from dashboard.pages.buildings import layout as buildings
+from dashboard.pages.calibration import callbacks as calibration_callbacks
+from dashboard.pages.calibration import layout as calibration
 from dashboard.pages.facts import callbacks as facts_callbacks
 from dashboard.pages.facts import layout as facts
 from dashboard.pages.logs import callbacks as logs_callbacks
 from dashboard.pages.logs import layout as logs
+from dashboard.pages.owner import callbacks as owner_callbacks
+from dashboard.pages.owner import layout as owner
 from dashboard.pages.room import callbacks as room_callbacks
 from dashboard.pages.room import layout as room
 from dashboard.pages.sheet import callbacks as sheet_callbacks
 from dashboard.pages.sheet import layout as sheet
+from dashboard.pages.verification import callbacks as verification_callbacks
+from dashboard.pages.verification import layout as verification
 from dashboard.store import Stores
 from dashboard.workspace import Workspace, jobs
 from dashboard.workspace import buildings as buildings_of
@@ -63,19 +71,24 @@ def create_app(stores: Stores) -> Dash:
         meta_tags=[{"name": "viewport", "content": "width=device-width, initial-scale=1"}],
     )
     workspace = stores.workspace
+    guard.protect(app, workspace)
     _pages(workspace=workspace is not None)
-    app.layout = frame.frame(workspace=workspace is not None)
+    app.layout = lambda: frame.frame(workspace=workspace is not None, known=guard.known())
     _frame_callbacks(app, stores)
     if workspace is not None:
+        operation.register(app.server, workspace)
         upload_routes.register(app.server, workspace)
         buildings_callbacks.register(app, workspace)
         logs_callbacks.register(app, workspace)
         facts_callbacks.register(app, workspace)
+        verification_callbacks.register(app, workspace)
+        calibration_callbacks.register(app, workspace)
         _again_callback(app, workspace)
     building_callbacks.register(app, stores)
     room_callbacks.register(app, stores)
     sheet_callbacks.register(app, stores)
-    answer = app.server.test_client().get("/")
+    owner_callbacks.register(app, stores)
+    answer = app.server.test_client().get("/", environ_overrides={STARTING: True})
     if answer.status_code != HTTPStatus.OK:
         raise RuntimeError(f"the application does not answer: {answer.status}")
     return app
@@ -88,10 +101,18 @@ def _pages(*, workspace: bool) -> None:
     for order, under in ((10, "/building/<building>"), (20, "")):
         more = {"layout": room.layout, "title": room.title, "order": order}
         dash.register_page(f"room{under}", path_template=f"{under}/room/<room>", **more)
-    own: list[tuple[str, Any]] = [("settings", sheet), *([("logs", logs), ("facts", facts)] if workspace else [])]
+    own: list[tuple[str, Any]] = [
+        ("settings", sheet),
+        ("report", owner),
+        *([("logs", logs), ("facts", facts), ("verification", verification)] if workspace else []),
+    ]
     for name, page in own:
         way = f"/building/<building>/{name}"
         dash.register_page(name, path_template=way, title=f"holdoff: {name}", layout=page.layout, order=40)
+    if workspace:
+        dash.register_page(
+            "predictions", path=ids.CALIBRATION, title="holdoff: predictions", layout=calibration.layout, order=40
+        )
     root = buildings if workspace else building
     dash.register_page("root", path="/", title="holdoff", layout=root.layout, order=30)
     dash.register_page(
@@ -156,7 +177,10 @@ def polled(stores: Stores, path: str, version: int | None) -> tuple[Any, ...]:
     own = path.startswith((ids.logs_href(building), ids.facts_href(building))) if building else False
     load, analysis = store.load(), store.analysis()
     fresh = load.version if load.version != version else dash.no_update
-    name = analysis.site if analysis else ""
+    name: Any = analysis.site if analysis else ""
+    if name and (path.rstrip("/") or "/") == ids.building_href(building):
+        # Its heading says it; here it keeps its place.
+        name = html.Span(name, className="here")
     if stores.workspace is None:
         return frame.status(load), [], [], fresh, name, load.state != "loading", frame.POLL_MS, True
     return (

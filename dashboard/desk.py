@@ -7,7 +7,8 @@ from dataclasses import dataclass
 
 from dashboard.figures.timeline import Raster, Timeline
 from dashboard.store import Desk, Load, Pictures, Store
-from dashboard.workspace import Workspace, analyses, buildings, jobs
+from dashboard.workspace import Workspace, analyses, jobs
+from dashboard.workspace.analyses import Shown
 from dashboard.workspace.errors import NotThereError
 from tuning.results import Analysis, ChannelResult
 
@@ -27,11 +28,10 @@ class WorkspaceStores:
         if not building:
             return None
         try:
-            buildings.info(self._ws, building)
+            shown = analyses.shown(self._ws, building)
         except NotThereError:
             return None
-        latest = analyses.latest(self._ws, building)
-        return WorkspaceStore(self._ws, building, None if latest is None else latest.id, self)
+        return WorkspaceStore(self._ws, building, shown, self)
 
     def pictures(self, building: str, number: int, zone: str) -> Pictures:
         """Return the pictures of an analysis; those of earlier ones of the building are let go."""
@@ -50,8 +50,13 @@ class WorkspaceStore:
 
     ws: Workspace
     building: str
-    number: int | None
+    shown: Shown
     stores: WorkspaceStores
+
+    @property
+    def number(self) -> int | None:
+        """Of the analysis; ``None`` before the first."""
+        return self.shown.number
 
     def load(self) -> Load:
         """Say which analysis is shown, whether it is outdated, and how far a newer one is."""
@@ -70,7 +75,7 @@ class WorkspaceStore:
         if self.number is None:
             return None
         with self.stores.reading:
-            return analyses.summary(self.ws, self.building, self.number)
+            return self.shown.summary()
 
     def full(self, channel: ChannelResult) -> ChannelResult:
         """Return a channel with its frames."""
@@ -78,7 +83,7 @@ class WorkspaceStore:
             return channel
         # A dozen figures of a page ask at once; one of them reads, the others wait for it.
         with self.stores.reading:
-            return analyses.full_channel(self.ws, self.building, self.number, channel.room, channel.channel)
+            return self.shown.full(channel.room, channel.channel)
 
     def pictures(self, channel: ChannelResult) -> tuple[Timeline, Raster] | None:
         """Return a channel laid out along time."""

@@ -1,6 +1,6 @@
 """Numbers as the reader writes them: decimal and group signs by the language that the browser asks for.
 
-Where nobody asks (a report, a command, a test) they are written as in English. Sentences of the analysis stay as they are.
+Where nobody asks (a report, a command, a test) they are written as in English. Sentences of the analysis know where their numbers stand.
 """
 
 from __future__ import annotations
@@ -8,6 +8,8 @@ from __future__ import annotations
 from typing import Final
 
 from flask import has_request_context, request
+
+from tuning.sentence import Sentence
 
 NARROW: Final = "\u202f"
 POINT: Final = frozenset({"de-ch", "de-li", "it-ch", "es-mx", "es-us", "es-419", "es-pr", "es-gt", "es-pe"})
@@ -60,6 +62,16 @@ def write(text: str) -> str:
 def number(value: float, digits: int = 0) -> str:
     """Write a number with so many decimals."""
     return write(f"{value:,.{digits}f}").replace("-", "−")
+
+
+def said(text: str) -> str:
+    """Write a sentence of the analysis with its numbers in the reader's signs; names in it, such as a room 2.14, stay."""
+    return text.shown(write) if isinstance(text, Sentence) else text
+
+
+def between() -> str:
+    """What stands between the numbers of a list: a semicolon where the comma is the decimal sign."""
+    return "; " if signs(language())[0] == "," else ", "
 
 
 def separators() -> str:

@@ -7,12 +7,12 @@ import re
 from html import escape
 from zoneinfo import ZoneInfo
 
-import plotly.graph_objects as go
 from plotly.offline import get_plotlyjs
 
-from dashboard import words
+from dashboard import mode_words, words
 from dashboard.figures.day_raster import raster_figure
 from dashboard.figures.delay_curve import delay_figure
+from dashboard.figures.drawing import Figure
 from dashboard.figures.gap_lengths import gap_figure
 from dashboard.figures.light_day import light_day_figure
 from dashboard.figures.season import season_figure
@@ -20,6 +20,7 @@ from dashboard.figures.target_curve import target_figure
 from dashboard.figures.task_light import task_figure
 from dashboard.figures.theme import LIGHT
 from dashboard.figures.timeline import raster, timeline
+from dashboard.reader import number, said
 from dashboard.report_style import SCRIPT, STYLE
 from tuning.pipeline import worth_ranking
 from tuning.results import Analysis, ChannelResult, Finding
@@ -124,17 +125,18 @@ def _logs(analysis: Analysis) -> str:
 def _finding(f: Finding, zone: str) -> str:
     facts = "; ".join(f"{escape(k)}: {escape(v)}" for k, v in words.evidence(f, zone))
     tail = f"<small>{facts}</small>" if facts else ""
-    return f"<div class='finding {f.severity}'><b>{words.SEVERITY_WORD[f.severity]}</b>{escape(f.message)}{tail}</div>"
+    return f"<div class='finding {f.severity}'><b>{words.SEVERITY_WORD[f.severity]}</b>{escape(said(f.message))}{tail}</div>"
 
 
 def _channel(c: ChannelResult, analysis: Analysis, *, drawn: bool = True) -> str:
-    facts = f"{escape(c.use)}, {escape(c.control)}, {c.load_w:.0f} W. Log {words.span(c, analysis.time_zone)}, {c.usable_days:.1f} usable days."
-    reasons = "".join(f"<li>{escape(r)}</li>" for r in c.reasons)
+    log = f"Log {words.span(c, analysis.time_zone)}, {number(c.usable_days, 1)} usable days."
+    facts = f"{escape(c.use)}, {escape(c.control)}, {number(c.load_w)} W. {log}"
+    reasons = "".join(f"<li>{escape(said(r))}</li>" for r in c.reasons)
     return (
         f"<section class='channel' id='{_anchor(c)}'><h2>{escape(words.room_title(c))} · {escape(c.channel)} {_mark(c)}</h2>"
         f"<p class='soft'>{facts}</p>{_settings(c, analysis)}<ul>{reasons}</ul>"
         f"{_figures(c, analysis) if drawn else UNDRAWN}"
-        f"{_findings(c, analysis)}{_sensitivity(c, analysis)}</section>"
+        f"{_findings(c, analysis)}{_mode(c, analysis)}{_sensitivity(c, analysis)}</section>"
     )
 
 
@@ -215,10 +217,10 @@ def _light_figures(c: ChannelResult) -> list[str]:
     return drawn
 
 
-def _figure(title: str, caption: str, figure: go.Figure) -> str:
-    figure.update_layout(width=WIDTH_PX, height=round(PRINT_HEIGHT * figure.layout.height))
+def _figure(title: str, caption: str, figure: Figure) -> str:
+    figure.update_layout(width=WIDTH_PX, height=round(PRINT_HEIGHT * figure.height))
     # "</" inside a script element would end it.
-    data = str(figure.to_json()).replace("</", "<\\/")
+    data = figure.to_json().replace("</", "<\\/")
     return (
         f"<figure><figcaption>{title}<span>{caption}</span></figcaption><div class='plot'></div>"
         f"<script type='application/json' class='figure'>{data}</script></figure>"
@@ -229,6 +231,17 @@ def _findings(c: ChannelResult, analysis: Analysis) -> str:
     if not c.findings:
         return ""
     return "<h3>Findings</h3>" + "".join(_finding(f, analysis.time_zone) for f in c.findings)
+
+
+def _mode(c: ChannelResult, analysis: Analysis) -> str:
+    """What manual-on would save and cost, and why it is or is not recommended."""
+    if c.control == "relay":
+        return ""
+    rows = "".join(
+        f"<tr><td>{escape(k)}</td><td class='n'>{escape(v)}</td></tr>" for k, v in mode_words.mode_rows(c, analysis)
+    )
+    table = f"<p class='soft'>{escape(mode_words.CAPTION)}</p><table><tbody>{rows}</tbody></table>" if rows else ""
+    return f"<h3>{mode_words.TITLE}</h3><p>{escape(mode_words.mode_verdict(c))}</p>{table}"
 
 
 def _sensitivity(c: ChannelResult, analysis: Analysis) -> str:

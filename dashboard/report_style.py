@@ -65,9 +65,16 @@ SCRIPT = """
     var figure = JSON.parse(node.textContent);
     Plotly.newPlot(node.previousElementSibling, figure.data, figure.layout, {displayModeBar: false, responsive: false});
   }
+  // What is wider than the screen is moved with the keys, too.
+  function reach() {
+    document.querySelectorAll('figure, table').forEach(function (node) {
+      if (node.scrollWidth > node.clientWidth) { node.tabIndex = 0; } else { node.removeAttribute('tabindex'); }
+    });
+  }
+  window.addEventListener('resize', reach);
   // One figure a turn, so that a large building does not freeze the page; all that is left before printing.
   function next() {
-    if (!waiting.length) { document.documentElement.dataset.drawn = 'all'; return; }
+    if (!waiting.length) { reach(); document.documentElement.dataset.drawn = 'all'; return; }
     draw(waiting.shift());
     setTimeout(next, 0);
   }

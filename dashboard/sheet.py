@@ -16,6 +16,7 @@ import polars as pl
 
 from dashboard import words
 from dashboard.components.decide import MARK_WORD, VERB, when
+from dashboard.reader import said
 from dashboard.sheet_style import STYLE
 from dashboard.workspace import Workspace, analyses, buildings, decisions
 from dashboard.workspace.decisions import Kind, Mark, Visit
@@ -240,7 +241,7 @@ def _sources(sheet: Sheet) -> str:
     for s in sheet.sources:
         told += f"<p>From analysis {s.id} of {when(s.made, sheet.time_zone)}, holdoff {escape(s.version)}.</p>"
         if s.changes:
-            changes = "; ".join(escape(c) for c in s.changes)
+            changes = "; ".join(escape(said(c)) for c in s.changes)
             told += f"<p class='stale'><b>Outdated since.</b> {changes}. Analyse again before going to site, or set what is here knowingly.</p>"
     return told
 
@@ -274,6 +275,8 @@ def _settings(sheet: Sheet) -> str:
 
 def _line(r: SheetRow, zone: str) -> str:
     hold = _changed(words.hold(r.now.hold_off_s), words.hold(r.new.hold_off_s))
+    if r.kind == "starting":
+        hold += "<br><span class='flag start'>STARTING POINT</span>"
     if r.trial_days:
         hold += f"<br>trial, {r.trial_days} days"
     target = "–" if r.control == "relay" else _changed(words.lux(r.now.target_lx), words.lux(r.new.target_lx))

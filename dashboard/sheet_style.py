@@ -32,6 +32,7 @@ text-align:center;line-height:14px;font-weight:700}
 .code{white-space:nowrap}
 .exception td{border-bottom-color:var(--line);padding-top:0}
 .flag{display:inline-block;border:1.5px solid var(--blocking);color:var(--blocking);border-radius:3px;padding:0 6px;font-size:11.5px;font-weight:700}
+.flag.start{border-color:var(--ink);color:var(--ink)}
 .sign{min-width:130px}
 .blank{border-bottom:1px solid var(--ink);display:inline-block;width:100%;height:19px}
 .signs{display:grid;grid-template-columns:repeat(3,1fr);gap:22px 28px;margin-top:22px;break-inside:avoid}

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from typing import Final
 from zoneinfo import ZoneInfo
 
-from dashboard.reader import number, write
+from dashboard.reader import number, said, write
 from tuning.results import Analysis, ChannelResult, Decision, Finding, Severity
 from tuning.wording import duration, often
 
@@ -159,7 +159,7 @@ def _fact(value: object, zone: str) -> str:
     if isinstance(value, bool):
         return "yes" if value else "no"
     if isinstance(value, float):
-        return f"{value:g}" if math.isfinite(value) else NONE
+        return write(f"{value:g}") if math.isfinite(value) else NONE
     if isinstance(value, list | tuple):
         return "; ".join(_fact(v, zone) for v in value)
     if isinstance(value, dict):
@@ -233,7 +233,7 @@ def plain_summary(c: ChannelResult, analysis: Analysis) -> str:
         f"False-offs a week: {false_offs_pair(c).text}",
         f"Wasted on-time, h a week: {wasted_pair(c).text}",
         f"Saves a week: {worth(c, analysis.currency)}",
-        *c.reasons,
+        *(said(r) for r in c.reasons),
     ]
     return "\n".join(lines).replace(NBSP, " ")
 

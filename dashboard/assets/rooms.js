@@ -2,7 +2,7 @@
 (function () {
   'use strict';
   const NBSP = '\u00a0';
-  let data = null, state = null, host = null, home = '', table = null, last = null;
+  let data = null, state = null, host = null, home = '', table = null, last = null, selected = '[]';
   // Whoever has gone on to another page keeps its address.
   const here = () => host !== null && host.isConnected && window.location.pathname === home;
 
@@ -56,7 +56,7 @@
     const selected = new Set((query.get('sel') || '').split('~').filter(Boolean).map(one => one.split('/').map(decodeURIComponent)).map(p => key(p[0], p[1] || '')));
     const sort = query.get('sort') in SORTS ? query.get('sort') : 'worth';
     return {q: query.get('q') || '', show: many('show'), use: query.get('use') || '', decided: new Set([...many('decided')].map(d => d === 'none' ? '' : d)),
-      attention: query.has('attention'), sort, back: query.get('order') === 'reversed', selected};
+      attention: query.has('attention'), changed: query.has('changed'), sort, back: query.get('order') === 'reversed', selected};
   }
   function write() {
     const query = new URLSearchParams();
@@ -65,6 +65,7 @@
     if (state.use) { query.set('use', state.use); }
     if (state.decided.size) { query.set('decided', [...state.decided].map(d => d || 'none').join(',')); }
     if (state.attention) { query.set('attention', 'yes'); }
+    if (state.changed) { query.set('changed', 'yes'); }
     if (state.sort !== 'worth') { query.set('sort', state.sort); }
     if (state.back) { query.set('order', 'reversed'); }
     if (state.selected.size) { query.set('sel', [...state.selected].map(k => k.split('\n').map(encodeURIComponent).join('/')).join('~')); }
@@ -76,11 +77,12 @@
   const counted = c => c.decision === 'change' || c.decision === 'trial';
   const all = () => data.rooms.flatMap(r => r.channels.map(c => [r, c]));
   function matches(room, c, but) {
-    const text = [room.room, room.name, room.use, c.channel, c.control, ...c.findings.map(f => f[0])].join(' ').toLowerCase();
+    const text = [room.room, room.name, room.use, c.channel, c.control, room.drift ? room.drift.text : '', ...c.findings.map(f => f[0])].join(' ').toLowerCase();
     return state.q.toLowerCase().split(/\s+/).every(w => text.includes(w))
       && (but === 'show' || !state.show.size || state.show.has(c.decision))
       && (but === 'decided' || !state.decided.size || state.decided.has(c.decided ? c.decided.kind : ''))
       && (but === 'attention' || !state.attention || c.attention)
+      && (but === 'changed' || !state.changed || room.drift)
       && (!state.use || room.use === state.use);
   }
   const sum = (list, f) => list.reduce((total, c) => total + (f(c) || 0), 0);
@@ -140,7 +142,7 @@
       [[el('div', {}, pair(c.waste[0], c.waste[1], either(hours))), bars(c.waste, most.waste)], 'c-waste', 'Wasted, h a week'],
       [worth(c), 'c-worth', 'Saves a week'],
       !data.canDecide ? null : [c.decided ? [el('span', {class: 'stand ' + c.decided.kind, title: c.decided.title}, c.decided.text)] : [], 'c-decided', ''],
-      [c.findings.map(f => el('span', {class: 'code ' + f[1], title: f[2]}, f[0])), 'c-find', ''],
+      [[first && room.drift ? el('span', {class: 'code drift ' + room.drift.level, title: room.drift.title}, room.drift.text) : null, c.findings.map(f => el('span', {class: 'code ' + f[1], title: f[2]}, f[0]))].flat().filter(Boolean), 'c-find', ''],
     ];
     const tr = el('tr', {class: chosen ? 'chosen' : '', 'data-key': id},
       el('td', {class: 'c-pick'}, el('label', {class: 'pick'}, box)),
@@ -174,14 +176,14 @@
     counts();
     totals();
   }
-  function clear() { state = {...state, q: '', show: new Set(), use: '', decided: new Set(), attention: false}; tools(); changed(); host.querySelector('input[type=search]').focus(); }
+  function clear() { state = {...state, q: '', show: new Set(), use: '', decided: new Set(), attention: false, changed: false}; tools(); changed(); host.querySelector('input[type=search]').focus(); }
   function changed() { write(); draw(); }
 
   function counts() {
     const pairs = all(), tell = (but, test) => pairs.filter(([r, c]) => matches(r, c, but) && test(c)).length;
     host.querySelectorAll('[data-count]').forEach(node => {
       const [but, value] = node.dataset.count.split(':');
-      const n = but === 'show' ? tell('show', c => c.decision === value) : but === 'decided' ? tell('decided', c => (c.decided ? c.decided.kind : '') === value) : tell('attention', c => c.attention);
+      const n = but === 'show' ? tell('show', c => c.decision === value) : but === 'decided' ? tell('decided', c => (c.decided ? c.decided.kind : '') === value) : but === 'changed' ? pairs.filter(([r, c]) => r.drift && matches(r, c, but)).length : tell('attention', c => c.attention);
       node.textContent = n;
     });
   }
@@ -201,7 +203,8 @@
       el('div', {class: 'chips', role: 'group', 'aria-label': 'Show advice'}, data.decisions.map(([k, word, title]) => chip('show', k, word, state.show.has(k), title))),
       el('div', {class: 'chips', role: 'group', 'aria-label': 'Show by state'},
         data.canDecide ? data.decided.map(([k, word]) => chip('decided', k, word, state.decided.has(k))) : [],
-        chip('attention', 'yes', 'Needs attention', state.attention, 'Something on site that no setting answers')));
+        chip('attention', 'yes', 'Needs attention', state.attention, 'Something on site that no setting answers'),
+        data.watched ? chip('changed', 'yes', 'Changed', state.changed, 'The room has changed since it was last set, and nobody has acknowledged it') : []));
   }
 
   /* totals */
@@ -216,8 +219,10 @@
       el('div', {class: 'who'}, el('strong', {role: 'status'}, some(list.length, 'channel') + ' in ' + some(rooms, 'room')), el('button', {type: 'button', class: 'quiet', onclick: () => { state.selected.clear(); changed(); }}, 'Clear')),
       el('dl', {}, el('div', {}, el('dt', {}, 'Saves a week'), el('dd', {}, money(sum(list.filter(counted), c => c.worth)))),
         figures.map(([name, field, say]) => el('div', {}, el('dt', {}, name), el('dd', {}, both.length ? pair(sum(both, c => c[field][0]), sum(both, c => c[field][1]), say) : '–')))));
-    if (window.dash_clientside && window.dash_clientside.set_props) {
-      window.dash_clientside.set_props('building-selection', {data: picked.map(([r, c]) => [r.room, c.channel])});
+    const told = JSON.stringify(picked.map(([r, c]) => [r.room, c.channel]));
+    if (told !== selected && window.dash_clientside && window.dash_clientside.set_props) {
+      window.dash_clientside.set_props('building-selection', {data: JSON.parse(told)});
+      selected = told;
     }
   }
 
@@ -264,7 +269,7 @@
       const t = event.target;
       if (t.type === 'search') { state.q = t.value; clearTimeout(timer); timer = setTimeout(() => { if (here()) { changed(); } }, 120); return; }
       if (t.classList.contains('uses')) { state.use = t.value; } else if (t.classList.contains('sort')) { state.sort = t.value; state.back = false; }
-      else if (t.dataset.group === 'attention') { state.attention = t.checked; } else if (t.dataset.group) { t.checked ? state[t.dataset.group].add(t.value) : state[t.dataset.group].delete(t.value); }
+      else if (t.dataset.group === 'attention' || t.dataset.group === 'changed') { state[t.dataset.group] = t.checked; } else if (t.dataset.group) { t.checked ? state[t.dataset.group].add(t.value) : state[t.dataset.group].delete(t.value); }
       changed();
     });
   }
@@ -273,9 +278,11 @@
     host = document.getElementById('building-rows'); home = window.location.pathname;
     if (!given || !host) { return window.dash_clientside.no_update; }
     data = given; state = read();
-    if (table !== host.querySelector('.listing')) { table = host.querySelector('.listing'); listen(); }
+    const fresh = table !== host.querySelector('.listing');
+    if (fresh) { table = host.querySelector('.listing'); listen(); }
     const known = new Set(all().map(([r, c]) => key(r.room, c.channel)));
     state.selected = new Set([...state.selected].filter(k => known.has(k)));
+    selected = fresh ? '[]' : selected;
     tools(); draw(); write();
     return given.rooms.length;
   }

@@ -29,36 +29,36 @@
   const hold = v => v < 60 ? number(v, 0) + NBSP + 's' : number(v / 60, Math.abs(v / 60 - Math.round(v / 60)) < 0.05 ? 0 : 1) + NBSP + 'min';
   function price(v) { const digits = v >= 1 || v === 0 ? 2 : Math.min(6, 1 - Math.floor(Math.log10(v))); return d.currency + NBSP + number(v, Math.max(2, digits)); }
 
-  /* what the settings bring */
-  const mean = p => p.meanFalse * s.perFalseOff + p.meanKwh * s.price;
-  const saved = lx => { const now = d.targets.find(t => t.lx === d.nowLx), then = d.targets.find(t => t.lx === lx); return now && then ? now.kwh - then.kwh : 0; };
-  function quantile(sorted, q) { const at = q * (sorted.length - 1), i = Math.floor(at); return sorted[i] + (at - i) * ((sorted[i + 1] ?? sorted[i]) - sorted[i]); }
-  function range(values) { const sorted = Float64Array.from(values).sort(); return [quantile(sorted, 0.05), quantile(sorted, 0.95)]; }
-  const drawn = p => p.drawsFalse.map((f, i) => f * s.perFalseOff + p.drawsKwh[i] * s.price);
+  /* what the settings bring: every target has its own rates; points hold those of the target in force, resamples those of the recommended one */
+  const target = lx => d.targets.find(t => t.lx === lx) || null;
+  function rate(field, i, lx) { const t = target(lx), p = d.points[i]; return t ? t[field][i] : field === 'wastedKwh' ? p.meanKwh : field === 'kwh' ? p.kwh : p[field][0]; }
+  const against = (field, i, lx, base) => { const was = rate(field, i, base); return was > 0 ? rate(field, i, lx) / was : 1; };
+  const mean = (i, lx) => rate('false', i, lx) * s.perFalseOff + rate('wastedKwh', i, lx) * s.price;
+  function range(values) { const sorted = Float64Array.from(values).sort(); return [window.holdoff.quantile(sorted, 0.05), window.holdoff.quantile(sorted, 0.95)]; }
+  function drawn(i, lx) {
+    const p = d.points[i], f = against('false', i, lx, d.newLx) * s.perFalseOff, k = against('wastedKwh', i, lx, d.newLx) * s.price;
+    return p.drawsFalse.map((x, j) => x * f + p.drawsKwh[j] * k);
+  }
+  function reach(field, i, lx) { const by = against(field, i, lx, d.nowLx), v = d.points[i][field]; return [rate(field, i, lx), v[1] * by, v[2] * by]; }
+  const around = (value, [low, high]) => [value, Math.min(low, value), Math.max(high, value)];
   function brings(index, lx) {
     if (index === null) { return null; }
-    const p = d.points[index], kwh = saved(lx), cost = mean(p), costs = drawn(p), out = {};
-    const wide = range(costs);
-    out.false = p.false; out.waste = p.waste; out.kwh = [Math.max(p.kwh - kwh, 0)];
-    out.cost = [cost, Math.min(wide[0], cost), Math.max(wide[1], cost)];
+    const costs = drawn(index, lx), out = {false: reach('false', index, lx), waste: reach('waste', index, lx), kwh: [rate('kwh', index, lx)]};
+    out.cost = around(mean(index, lx), range(costs));
     if (d.now !== null) {
-      const now = d.points[d.now], base = drawn(now), gain = mean(now) - cost + kwh * s.price, gains = range(costs.map((c, i) => base[i] - c + kwh * s.price));
-      out.gain = index === d.now ? [gain] : [gain, Math.min(gains[0], gain), Math.max(gains[1], gain)];
+      const used = at => rate('kwh', index, at) - rate('wastedKwh', index, at), saved = lx === d.nowLx ? 0 : (used(d.nowLx) - used(lx)) * s.price;
+      const base = drawn(d.now, d.nowLx), gain = mean(d.now, d.nowLx) - out.cost[0] + saved;
+      out.gain = index === d.now ? [gain] : around(gain, range(costs.map((c, i) => base[i] - c + saved)));
     }
-    const t = d.targets.find(one => one.lx === lx);
+    const t = target(lx);
     out.under = t ? [100 * t.under] : null;
     return out;
-  }
-  function cheapest() {
-    let best = null;
-    d.points.forEach((p, i) => { if (p.allowed && (best === null || mean(p) < mean(d.points[best]))) { best = i; } });
-    return best;
   }
   /* Costs are straight lines in either price, so the prices between which one setting stays the cheapest are exact. */
   function stays(best, slope, rest) {
     let low = 0, high = Infinity;
     d.points.forEach((p, i) => {
-      if (!p.allowed || i === best) { return; }
+      if (!p.usable || i === best) { return; }
       const a = slope(d.points[best]) - slope(p), b = rest(p) - rest(d.points[best]);
       if (a > 0) { high = Math.min(high, b / a); } else if (a < 0) { low = Math.max(low, b / a); }
     });
@@ -89,11 +89,18 @@
     parts.table.replaceChildren(el('thead', {}, el('tr', {}, el('td', {}), cols.map(c => el('th', {scope: 'col', class: 'h-' + c[0]}, c[1])), el('td', {}))), el('tbody', {}, body));
   }
   function sentences() {
-    const best = cheapest(), told = [];
+    const {best, index, decision} = window.holdoff.decide(d, s.perFalseOff, s.price), told = [];
     if (best !== null) {
-      const p = d.points[best], same = best === d.new, asked = s.perFalseOff !== d.perFalseOff || s.price !== d.price;
-      told.push(el('p', {class: same ? 'verdict-line' : 'verdict-line moved'}, 'At these prices ', el('strong', {}, hold(p.s)), ' costs least',
-        same ? (asked ? ': the recommendation does not move.' : ', as recommended.') : d.new === null ? '.' : asked ? ', not the recommended ' + hold(d.points[d.new].s) + ': the recommendation would move.' : ' by the mean alone; ' + hold(d.points[d.new].s) + ' is recommended, for the reasons given there.'));
+      const stay = index === d.new, moved = !stay && d.new !== null, asked = s.perFalseOff !== d.perFalseOff || s.price !== d.price;
+      const kept = () => ' is kept: ' + (decision === 'fix-first' ? 'a fault must be mended first.' : decision === 'more-data' ? 'the log is too short to change it.' : 'the difference is too small or too unsure to change it.');
+      told.push(el('p', {class: moved ? 'verdict-line moved' : 'verdict-line'}, 'At these prices ', el('strong', {}, hold(d.points[best].s)), ' costs least',
+        d.newLx !== d.nowLx && d.newLx !== null ? ' with the recommended ' + lux(d.newLx) : '',
+        best !== index && index !== null ? '; ' + hold(d.points[index].s) + kept() : stay && !asked ? ', as recommended.' : stay ? '.' : d.new === null ? '.' : ', not the recommended ' + hold(d.points[d.new].s) + '.',
+        moved ? ' The recommendation would move' + (decision === 'trial' ? ', as a trial.' : '.') : asked ? ' The recommendation does not move.' : ''));
+      if (d.terms.ceiling !== null) {
+        const few = d.points.some(p => p.allowed && p.meanFalse <= d.terms.ceiling), most = number(d.terms.ceiling, d.terms.ceiling % 1 ? 1 : 0);
+        told.push(el('p', {class: 'flip'}, few ? 'Only settings with at most ' + most + ' false-offs a week count.' : 'No setting keeps to ' + most + ' false-offs a week; the longest comes closest.'));
+      }
       const say = (range, name) => {
         const [low, high] = range;
         if (low <= 0 && high === Infinity) { return 'Whatever ' + name + ' costs, it stays the cheapest.'; }
@@ -105,6 +112,7 @@
         el('p', {class: 'flip'}, say(stays(best, q => q.meanKwh, q => q.meanFalse * s.perFalseOff), 'a kilowatt-hour')));
     }
     const tried = d.points[s.index];
+    if (tried.allowed && !tried.usable) { told.push(el('p', {class: 'mind'}, hold(tried.s) + ' would leave more than the ' + number(d.terms.ceiling, d.terms.ceiling % 1 ? 1 : 0) + ' false-offs a week that are accepted here.')); }
     if (!tried.allowed) { told.push(el('p', {class: 'mind'}, hold(tried.s) + ' is not among the settings that may be set here: below the safety floor, beyond the code limit, or not on the detector.')); }
     else if (tried.beyond) { told.push(el('p', {class: 'mind'}, hold(tried.s) + ' lies beyond the hold-off in force: extrapolated, not seen in the log.')); }
     parts.told.replaceChildren(...told);

@@ -8,17 +8,18 @@ from dataclasses import dataclass
 from typing import Final
 from zoneinfo import ZoneInfo
 
-from dash import html
+from dash import html, set_props
 from dash.development.base_component import Component
 
-from dashboard import words
+from dashboard import ids, words
+from dashboard.reader import said
 from dashboard.store import Desk
 from dashboard.workspace import analyses
 from dashboard.workspace.decisions import ChannelState, Decision, Mark
 from dashboard.workspace.errors import ConflictError, OutdatedError, ReasonNeededError, RefusedError, WorkspaceError
 from tuning.results import Analysis, ChannelResult, Settings
 
-VERB: Final = {"accept": "Accepted", "adjust": "Adjusted", "reject": "Rejected"}
+VERB: Final = {"accept": "Accepted", "adjust": "Adjusted", "reject": "Rejected", "starting": "Starting setting taken"}
 MARK_WORD: Final[dict[Mark, str]] = {
     "below-floor": "below the safety floor",
     "beyond-code-limit": "beyond the code limit",
@@ -65,6 +66,15 @@ def attempt(work: Callable[[], str]) -> Outcome:
     return Outcome(done=True, told=html.P(text, className="notice done"))
 
 
+def written_down(book: int | None) -> None:
+    """Have everything drawn anew that shows what people decided or said.
+
+    ``book`` is how often that was. Not an output of the callback that did it: one that writes outside its own page is asked, in vain, each
+    time the page is drawn.
+    """
+    set_props(ids.BOOK, {"data": (book or 0) + 1})
+
+
 def nothing(text: str) -> RefusedError:
     """Return the refusal of something that cannot even be asked."""
     return RefusedError(text)
@@ -78,7 +88,7 @@ def analysis_of(desk: Desk) -> Analysis:
 def _refused(head: str, lead: str, items: tuple[str, ...], way: str) -> Outcome:
     inner: list[Component] = [html.P([html.Strong(head), " ", lead])]
     if items:
-        inner.append(html.Ul([html.Li(i) for i in items]))
+        inner.append(html.Ul([html.Li(said(i)) for i in items]))
     if way:
         inner.append(html.P(way))
     return Outcome(done=False, told=html.Div(inner, className="notice refused", role="alert"))
@@ -104,7 +114,7 @@ def short(state: ChannelState, c: ChannelResult, zone: str) -> dict[str, str] | 
     if d is None:
         return None
     text = "Set on site" if state.visit is not None else VERB[d.kind]
-    if d.kind == "adjust":
+    if d.kind in ("adjust", "starting"):
         text += f": {words.hold(d.settings.hold_off_s)}"
     return {"kind": d.kind, "text": text + (" ⚑" if d.marks else ""), "title": story(d, c, zone)}
 

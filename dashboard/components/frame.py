@@ -8,7 +8,11 @@ from dash import dcc, html
 from dash.development.base_component import Component
 
 from dashboard import ids
+from dashboard.access.forms import ACCOUNT, LOGOUT
+from dashboard.access.people import ACCOUNTS
+from dashboard.reader import said
 from dashboard.store import Load
+from dashboard.workspace.sessions import Known
 
 POLL_MS, IDLE_MS = 500, 2000
 """How often the page asks how far an analysis is, and whether a colleague did something."""
@@ -26,8 +30,8 @@ function(_n, stamp, chosen) {
 """
 
 
-def frame(*, workspace: bool = False) -> Component:
-    """Lay out what all pages share; ``workspace``: people decide here, and say who they are."""
+def frame(*, workspace: bool = False, known: Known | None = None) -> Component:
+    """Lay out what all pages share; ``workspace``: people decide here, and say who they are; ``known``: who is logged in."""
     return dmc.MantineProvider(
         id=ids.MANTINE,
         forceColorScheme="light",
@@ -44,25 +48,7 @@ def frame(*, workspace: bool = False) -> Component:
                     dcc.Link("holdoff", href="/", className="product"),
                     html.Span(id=ids.SITE_NAME, className="site-name"),
                     html.Nav(id=ids.NAV, className="nav", **{"aria-label": "Pages of this building"}),
-                    html.Div(
-                        [
-                            html.Label("Your name", htmlFor=ids.WHO),
-                            dcc.Input(
-                                id=ids.WHO,
-                                type="text",
-                                value="",
-                                debounce=False,
-                                maxLength=80,
-                                autoComplete="name",
-                                placeholder="Your name",
-                                persistence=True,
-                                persistence_type="local",
-                            ),
-                        ],
-                        id=ids.WHO_BOX,
-                        className="who-box",
-                        hidden=not workspace,
-                    ),
+                    who_box(workspace=workspace, known=known),
                     html.Button("Dark", id=ids.SCHEME_BUTTON, className="quiet", n_clicks=0),
                 ],
                 className="top",
@@ -71,6 +57,42 @@ def frame(*, workspace: bool = False) -> Component:
             html.Div(id=ids.STATUS, role="status"),
             html.Main(dash.page_container, id="content"),
         ],
+    )
+
+
+def who_box(*, workspace: bool, known: Known | None) -> Component:
+    """Lay out who is at the keyboard: the account that is logged in, else a field for one's name."""
+    if known is None:
+        field = dcc.Input(
+            id=ids.WHO,
+            type="text",
+            value="",
+            debounce=False,
+            maxLength=80,
+            autoComplete="name",
+            placeholder="Your name",
+            persistence=True,
+            persistence_type="local",
+        )
+        inner: list[Component] = [html.Label("Your name", htmlFor=ids.WHO), field]
+        return html.Div(inner, id=ids.WHO_BOX, className="who-box", hidden=not workspace)
+    # The name that goes with what is done is the account's, whatever a browser sends; scripts look for it here.
+    name = dcc.Input(id=ids.WHO, type="hidden", value=known.actor.name, persistence=False)
+    return html.Div(
+        [
+            html.Span([name], id=ids.WHO_BOX, hidden=True),
+            *([html.A("Accounts", href=ACCOUNTS)] if known.actor.may("administer", None) else []),
+            html.A(known.actor.name, href=ACCOUNT, title="Your account: password, roles"),
+            html.Form(
+                [
+                    dcc.Input(type="hidden", name="proof", value=known.proof),
+                    html.Button("Log out", type="submit", className="quiet"),
+                ],
+                action=LOGOUT,
+                method="POST",
+            ),
+        ],
+        className="who-box",
     )
 
 
@@ -85,6 +107,7 @@ def status(load: Load, building: str = "") -> Component | None:
                 html.H1("Nothing analysed yet"),
                 html.P("Bring in the logs of this building, say what is in them, then analyse."),
                 html.P(logs),
+                *_without_logs(building),
             ],
             className="state",
         )
@@ -109,6 +132,23 @@ def status(load: Load, building: str = "") -> Component | None:
     )
 
 
+def _without_logs(building: str) -> list[Component]:
+    """Offer the settings to start with before there is a log."""
+    if not building:
+        return []
+    again = {"kind": ids.AGAIN, "building": building}
+    return [
+        html.P(
+            [
+                "No log yet? Say the rooms and their uses in ",
+                dcc.Link("Facts", href=ids.facts_href(building)),
+                ", and get settings to start with.",
+            ]
+        ),
+        html.Button("Settings to start with", id=again, className="quiet", n_clicks=0),
+    ]
+
+
 NEWS_SHOWN = 3
 
 
@@ -127,7 +167,7 @@ def news(load: Load, building: str) -> list[Component]:
         told.append(html.Span([html.Strong("The last analysis failed. "), load.trouble], className="trouble"))
     if load.outdated:
         rest = len(load.outdated) - NEWS_SHOWN
-        changes = "; ".join(load.outdated[:NEWS_SHOWN]) + (f"; and {rest} more" if rest > 0 else "")
+        changes = "; ".join(said(c) for c in load.outdated[:NEWS_SHOWN]) + (f"; and {rest} more" if rest > 0 else "")
         told.append(html.Span([html.Strong("This analysis is outdated. "), f"Since then: {changes}."]))
     if told:
         told.append(
@@ -139,6 +179,8 @@ def news(load: Load, building: str) -> list[Component]:
 NAV = (
     ("Rooms", ids.building_href),
     ("Settings sheet", ids.sheet_href),
+    ("Verification", ids.verification_href),
+    ("Year", ids.report_href),
     ("Logs", ids.logs_href),
     ("Facts", ids.facts_href),
 )
@@ -149,10 +191,14 @@ def nav(building: str, path: str) -> list[Component]:
     """Links between the pages of a building."""
     if not building:
         return []
+    every = dcc.Link("Buildings", href="/", className="up")
     here = next((word for word, href in reversed(NAV) if path.startswith(href(building))), "")
     return [
-        dcc.Link(word, href=href(building), className="here" if word == here else "", **_current(word == here))
-        for word, href in NAV
+        every,
+        *(
+            dcc.Link(word, href=href(building), className="here" if word == here else "", **_current(word == here))
+            for word, href in NAV
+        ),
     ]
 
 

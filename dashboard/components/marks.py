@@ -11,6 +11,7 @@ from dash import html
 from dash.development.base_component import Component
 
 from dashboard import ids, words
+from dashboard.reader import said
 from tuning.results import ChannelResult, Decision, Finding, Severity
 
 SCALE_S = (30.0, 3600.0)
@@ -85,7 +86,9 @@ def finding(f: Finding, zone: str, *, of_channel: str | None = None) -> Componen
             html.Div([html.Dt(name), html.Dd(_looks(of_channel or "", times or [], zone) if linked else value)])
         )
     more = [html.Details([html.Summary("Evidence"), html.Dl(rows)])] if rows else []
-    return html.Div([html.P([severity_mark(f.severity), " ", f.message]), *more], className=f"finding {f.severity}")
+    return html.Div(
+        [html.P([severity_mark(f.severity), " ", said(f.message)]), *more], className=f"finding {f.severity}"
+    )
 
 
 def _looks(channel: str, times: list[str], zone: str) -> list[Component | str]:

@@ -6,10 +6,11 @@ import datetime as dt
 from zoneinfo import ZoneInfo
 
 import numpy as np
-import plotly.graph_objects as go
 import polars as pl
 
+from dashboard import reader
 from dashboard.figures.day_raster import state_colours
+from dashboard.figures.drawing import Figure, bar, scatter
 from dashboard.figures.theme import Palette, dress, panels, rgba
 from dashboard.figures.timeline import EMPTY_LIT, PRESENT_LIT, PRESENT_UNLIT, UNKNOWN, US, Timeline, local_times
 from dashboard.figures.window import EXACT, LANE_S, Course, Window, counted, course, inside, shares, spans
@@ -36,7 +37,7 @@ def time_figure(
     colours: Palette,
     *,
     chosen: dt.datetime | None = None,
-) -> go.Figure:
+) -> Figure:
     """Draw a window of one channel; axes in the building's wall-clock time.
 
     Parameters
@@ -78,14 +79,13 @@ def time_figure(
     return figure
 
 
-def _axes(figure: go.Figure, line: Timeline, window: Window, row: int) -> None:
+def _axes(figure: Figure, line: Timeline, window: Window, row: int) -> None:
     first, last = local_times(np.array([window.first_us, window.last_us]), line.zone)
     # Bars are lengths of time, so the type is not guessed right; and axes of unlike types cannot move together.
     figure.update_xaxes(type="date", range=[first, last], nticks=9, tickangle=0, tickformatstops=HOURS)
-    figure.update_xaxes(title_text=window_title(line, window), row=row, col=1)
+    figure.update_xaxes(title_text=window_title(line, window), row=row)
     figure.update_yaxes(
         row=1,
-        col=1,
         tickvals=[1, 0],
         ticktext=["movement", "load" if line.relay else "light"],
         range=[-0.55, 1.75],
@@ -105,7 +105,7 @@ def window_title(line: Timeline, window: Window) -> str:
     return f"local time, {first:%a} {first.day} {first:%b} to {last:%a} {last.day} {last:%b %Y}"
 
 
-def _lanes(figure: go.Figure, line: Timeline, window: Window, colours: Palette) -> None:
+def _lanes(figure: Figure, line: Timeline, window: Window, colours: Palette) -> None:
     exact, by_state = spans(line, window), state_colours(colours)
     if exact is None:
         _share_bars(figure, line, window, by_state)
@@ -115,8 +115,8 @@ def _lanes(figure: go.Figure, line: Timeline, window: Window, colours: Palette) 
         if state == UNKNOWN:
             continue
         mine = exact.state == state
-        figure.add_trace(
-            go.Bar(
+        figure.add(
+            bar(
                 base=start[mine].tolist(),
                 x=exact.length_s[mine] * 1000,
                 y=np.zeros(int(mine.sum())),
@@ -124,15 +124,14 @@ def _lanes(figure: go.Figure, line: Timeline, window: Window, colours: Palette) 
                 width=2 * LANE,
                 name=line.state_names[state],
                 marker={"color": by_state[state], "line": {"width": 0}},
-                customdata=[duration(s) for s in exact.length_s[mine]],
+                customdata=[reader.said(duration(s)) for s in exact.length_s[mine]],
                 hovertemplate=f"{line.state_names[state]}<br>from %{{base|%H:%M:%S}} for %{{customdata}}<extra></extra>",
             ),
             row=1,
-            col=1,
         )
 
 
-def _share_bars(figure: go.Figure, line: Timeline, window: Window, by_state: dict[int, str]) -> None:
+def _share_bars(figure: Figure, line: Timeline, window: Window, by_state: dict[int, str]) -> None:
     """Where stretches are too many, how much of each bin they fill."""
     edges = window.edges_us(line.zone)
     share = shares(line, edges)
@@ -142,8 +141,8 @@ def _share_bars(figure: go.Figure, line: Timeline, window: Window, by_state: dic
         height = 2 * LANE * share[:, state]
         if not (share[:, state] > 0.001).any():
             continue
-        figure.add_trace(
-            go.Bar(
+        figure.add(
+            bar(
                 x=middle,
                 y=height,
                 base=below,
@@ -152,20 +151,19 @@ def _share_bars(figure: go.Figure, line: Timeline, window: Window, by_state: dic
                 marker={"color": by_state[state], "line": {"width": 0}},
                 customdata=100 * share[:, state],
                 hovertemplate=f"{line.state_names[state]}: %{{customdata:.0f}} % of %{{x|%a %-d %b, %H:%M}} ± "
-                f"{duration(float(width_ms[0]) / 2000)}<extra></extra>",
+                f"{reader.said(duration(float(width_ms[0]) / 2000))}<extra></extra>",
             ),
             row=1,
-            col=1,
         )
         below = below + height
 
 
-def _movement(figure: go.Figure, line: Timeline, window: Window, colours: Palette) -> None:
+def _movement(figure: Figure, line: Timeline, window: Window, colours: Palette) -> None:
     moves = inside(line.motions, window, column="start")
     if len(moves) <= 2 * EXACT and window.length_s <= LANE_S:
         at = local_times(moves["start"].dt.epoch("us").to_numpy(), line.zone)
-        figure.add_trace(
-            go.Scatter(
+        figure.add(
+            scatter(
                 x=at,
                 y=[1] * len(at),
                 mode="markers",
@@ -174,13 +172,12 @@ def _movement(figure: go.Figure, line: Timeline, window: Window, colours: Palett
                 hovertemplate="movement at %{x|%H:%M:%S}<extra></extra>",
             ),
             row=1,
-            col=1,
         )
         return
     edges = window.edges_us(line.zone)
     count = counted(line.motions, edges, column="start")
-    figure.add_trace(
-        go.Bar(
+    figure.add(
+        bar(
             x=local_times((edges[:-1] + edges[1:]) // 2, line.zone),
             y=0.7 * count / max(int(count.max()), 1),
             base=0.75,
@@ -191,7 +188,6 @@ def _movement(figure: go.Figure, line: Timeline, window: Window, colours: Palett
             hovertemplate="%{customdata} movements around %{x|%a %-d %b, %H:%M}<extra></extra>",
         ),
         row=1,
-        col=1,
     )
 
 
@@ -211,7 +207,7 @@ def marked(line: Timeline, window: Window) -> pl.DataFrame:
     )
 
 
-def _switch_offs(figure: go.Figure, line: Timeline, window: Window, colours: Palette) -> None:
+def _switch_offs(figure: Figure, line: Timeline, window: Window, colours: Palette) -> None:
     offs = marked(line, window)
     for name, rows, symbol, colour in (
         (line.left_name, offs.filter(pl.col("p_false") >= 0.5), "triangle-down", colours.left),
@@ -219,8 +215,8 @@ def _switch_offs(figure: go.Figure, line: Timeline, window: Window, colours: Pal
     ):
         time = rows["time"].dt.epoch("us").to_numpy()
         said = [t.isoformat() for t in rows["time"].to_list()]
-        figure.add_trace(
-            go.Scatter(
+        figure.add(
+            scatter(
                 x=local_times(time, line.zone),
                 y=[0.5] * len(rows),
                 mode="markers",
@@ -235,26 +231,25 @@ def _switch_offs(figure: go.Figure, line: Timeline, window: Window, colours: Pal
                 hovertemplate="switched off at %{x|%H:%M:%S}<br>somebody there: %{customdata[0]:.0%}<extra></extra>",
             ),
             row=1,
-            col=1,
         )
 
 
 def _illuminance(
-    figure: go.Figure, reading: Course, daylight: Course | None, result: ChannelResult, colours: Palette, row: int
+    figure: Figure, reading: Course, daylight: Course | None, result: ChannelResult, colours: Palette, row: int
 ) -> None:
     _course(figure, reading, "reading at the detector", "lx", {"color": colours.present, "width": 1.4}, row)
     if daylight is not None:
         style = {"color": colours.daylight, "width": 1.6, "dash": "dot"}
         _course(figure, daylight, "daylight in it", "lx", style, row)
     _targets(figure, result, colours, row)
-    figure.update_yaxes(title_text="illuminance [lx]", rangemode="tozero", row=row, col=1)
+    figure.update_yaxes(title_text="illuminance [lx]", rangemode="tozero", row=row)
 
 
-def _course(figure: go.Figure, c: Course, name: str, unit: str, style: dict[str, object], row: int) -> None:
+def _course(figure: Figure, c: Course, name: str, unit: str, style: dict[str, object], row: int, **more: str) -> None:
     """A step line; binned, a line of means in a band from the least to the greatest."""
     if c.low is not None and c.high is not None:
-        figure.add_trace(
-            go.Scatter(
+        figure.add(
+            scatter(
                 x=[*c.at, *c.at[::-1]],
                 y=np.concatenate([c.high, c.low[::-1]]),
                 fill="toself",
@@ -265,46 +260,42 @@ def _course(figure: go.Figure, c: Course, name: str, unit: str, style: dict[str,
                 name=f"{name}, least to greatest",
             ),
             row=row,
-            col=1,
         )
     text = "mean " if c.low is not None else ""
-    figure.add_trace(
-        go.Scatter(
+    figure.add(
+        scatter(
             x=c.at,
             y=c.value,
             mode="lines",
             line={**style, "shape": "linear" if c.low is not None else "hv"},
             name=name,
             hovertemplate=f"{name}: {text}%{{y:.0f}} {unit} at %{{x|%H:%M:%S}}<extra></extra>",
+            **more,
         ),
         row=row,
-        col=1,
     )
 
 
-def _targets(figure: go.Figure, result: ChannelResult, colours: Palette, row: int) -> None:
+def _targets(figure: Figure, result: ChannelResult, colours: Palette, row: int) -> None:
     now, new = result.current.target_lx, result.recommended.target_lx
     if now is not None:
         figure.add_hline(
             y=now,
             line={"color": colours.now, "width": 1, "dash": "dash"},
-            annotation={"text": f"target now {now:.0f} lx", "font": {"color": colours.now, "size": 11}},
-            annotation_position="top left",
+            text={"text": f"target now {now:.0f} lx", "font": {"color": colours.now, "size": 11}},
+            at="top left",
             row=row,
-            col=1,
         )
     if new is not None and now != new:
         figure.add_hline(
             y=new,
             line={"color": colours.accent, "width": 1.5},
-            annotation={"text": f"recommended {new:.0f} lx", "font": {"color": colours.accent, "size": 11}},
-            annotation_position="bottom right",
+            text={"text": f"recommended {new:.0f} lx", "font": {"color": colours.accent, "size": 11}},
+            at="bottom right",
             row=row,
-            col=1,
         )
 
 
-def _output(figure: go.Figure, c: Course, colours: Palette, row: int) -> None:
-    _course(figure, c, "output", "%", {"color": colours.ink, "width": 1.2}, row)
-    figure.data[-1].update(fill="tozeroy", fillcolor=colours.dark)
-    figure.update_yaxes(title_text="output [%]", range=[0, 105], row=row, col=1)
+def _output(figure: Figure, c: Course, colours: Palette, row: int) -> None:
+    _course(figure, c, "output", "%", {"color": colours.ink, "width": 1.2}, row, fill="tozeroy", fillcolor=colours.dark)
+    figure.update_yaxes(title_text="output [%]", range=[0, 105], row=row)

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 
-import plotly.graph_objects as go
-
+from dashboard.figures.drawing import Figure, Trace, heatmap, scatter
 from dashboard.figures.theme import Palette, dress
 from dashboard.figures.timeline import (
     CELL_S,
@@ -35,7 +34,7 @@ def state_colours(colours: Palette) -> dict[int, str]:
     }
 
 
-def raster_figure(raster: Raster, colours: Palette, *, chosen: dt.date | None = None, legend: bool = True) -> go.Figure:
+def raster_figure(raster: Raster, colours: Palette, *, chosen: dt.date | None = None, legend: bool = True) -> Figure:
     """Draw the raster.
 
     Parameters
@@ -55,11 +54,11 @@ def raster_figure(raster: Raster, colours: Palette, *, chosen: dt.date | None = 
     """
     by_state = state_colours(colours)
     row_px = min(max(RASTER_PX // max(len(raster.days), 1), LEAST_ROW_PX), MOST_ROW_PX)
-    figure = go.Figure()
+    figure = Figure()
     scale = [[edge, by_state[s]] for s in range(5) for edge in (s / 5, (s + 1) / 5)]
     names = [d.isoformat() for d in raster.days]
-    figure.add_trace(
-        go.Heatmap(
+    figure.add(
+        heatmap(
             z=raster.state,
             x0=(CLOCK + dt.timedelta(seconds=CELL_S / 2)).isoformat(),
             dx=CELL_S * 1000,
@@ -75,10 +74,10 @@ def raster_figure(raster: Raster, colours: Palette, *, chosen: dt.date | None = 
     )
     for state in (PRESENT_LIT, EMPTY_LIT, PRESENT_UNLIT, DARK, UNKNOWN):
         if (raster.state == state).any():
-            figure.add_trace(_key(raster.state_names[state], by_state[state], colours))
+            figure.add(_key(raster.state_names[state], by_state[state], colours))
     left = raster.left
-    figure.add_trace(
-        go.Scatter(
+    figure.add(
+        scatter(
             x=[CLOCK + dt.timedelta(hours=h) for h in left["hour"]],
             y=[d.isoformat() for d in left["day"]],
             mode="markers",
@@ -133,9 +132,9 @@ def day_ticks(days: list[dt.date], *, most: int = 14) -> tuple[list[str], list[s
     return [d.isoformat() for d in named], [f"{d:%d %b}".lstrip("0") for d in named]
 
 
-def _key(name: str, colour: str, colours: Palette) -> go.Scatter:
+def _key(name: str, colour: str, colours: Palette) -> Trace:
     """A square in the key; heatmaps have none of their own."""
-    return go.Scatter(
+    return scatter(
         x=[None],
         y=[None],
         mode="markers",

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import math
 
-import plotly.graph_objects as go
-
+from dashboard.figures.drawing import Figure, Trace, scatter
 from dashboard.figures.theme import (
     Palette,
     dress,
@@ -16,6 +15,7 @@ from dashboard.figures.theme import (
     rgba,
     sentence,
 )
+from dashboard.reader import said
 from tuning.results import ChannelResult, DelayPoint
 from tuning.wording import duration
 
@@ -26,7 +26,7 @@ PANELS = (
 )
 
 
-def delay_figure(result: ChannelResult, colours: Palette, *, currency: str) -> go.Figure:
+def delay_figure(result: ChannelResult, colours: Palette, *, currency: str) -> Figure:
     """Draw the delay curve with its 90 % band.
 
     What the log shows is a full line; beyond the hold-off in force the line is broken and the ground shaded. The setting in force is
@@ -41,7 +41,7 @@ def delay_figure(result: ChannelResult, colours: Palette, *, currency: str) -> g
         _panel(figure, points, field, colours, row, digits)
         _marks(figure, now, new, field, colours, row)
         name = title.format(currency=currency, on="running" if result.control == "relay" else "lit")
-        figure.update_yaxes(title_text=name, row=row, col=1, range=_reach(points, now, new, field))
+        figure.update_yaxes(title_text=name, row=row, range=_reach(points, now, new, field))
     dress(figure, colours, height=560)
     values = [p.hold_off_s for p in points]
     ticks, names = hold_off_ticks(values)
@@ -49,7 +49,7 @@ def delay_figure(result: ChannelResult, colours: Palette, *, currency: str) -> g
     figure.update_xaxes(
         type="log", tickvals=ticks, ticktext=names, tickangle=0, range=[math.log10(low), math.log10(high)]
     )
-    figure.update_xaxes(title_text="hold-off [min, logarithmic]", row=3, col=1)
+    figure.update_xaxes(title_text="hold-off [min, logarithmic]", row=3)
     _beyond(figure, points, high, colours)
     figure.update_layout(hovermode="x unified")
     return figure
@@ -80,13 +80,11 @@ def _runs(points: tuple[DelayPoint, ...]) -> list[tuple[str, list[DelayPoint]]]:
     ]
 
 
-def _panel(
-    figure: go.Figure, points: tuple[DelayPoint, ...], field: str, colours: Palette, row: int, digits: str
-) -> None:
+def _panel(figure: Figure, points: tuple[DelayPoint, ...], field: str, colours: Palette, row: int, digits: str) -> None:
     for name, run in _runs(points):
         x = [p.hold_off_s for p in run]
         low, high = [getattr(p, f"{field}_low") for p in run], [getattr(p, f"{field}_high") for p in run]
-        band = go.Scatter(
+        band = scatter(
             x=x + x[::-1],
             y=high + low[::-1],
             fill="toself",
@@ -98,7 +96,7 @@ def _panel(
             legendgroup="band",
             showlegend=row == 1 and name == "observed",
         )
-        curve = go.Scatter(
+        curve = scatter(
             x=x,
             y=[getattr(p, field) for p in run],
             mode="lines",
@@ -109,13 +107,13 @@ def _panel(
             customdata=[[getattr(p, f"{field}_low"), getattr(p, f"{field}_high")] for p in run],
             hovertemplate=f"%{{y:{digits}}} (%{{customdata[0]:{digits}}} to %{{customdata[1]:{digits}}})<extra>{name}</extra>",
         )
-        figure.add_traces([band, curve], rows=row, cols=1)
-    figure.add_trace(_candidates(points, field, colours), row=row, col=1)
+        figure.add(band, curve, row=row)
+    figure.add(_candidates(points, field, colours), row=row)
 
 
-def _candidates(points: tuple[DelayPoint, ...], field: str, colours: Palette) -> go.Scatter:
+def _candidates(points: tuple[DelayPoint, ...], field: str, colours: Palette) -> Trace:
     """A dot for each hold-off that may be set, a cross for one that may not."""
-    return go.Scatter(
+    return scatter(
         x=[p.hold_off_s for p in points],
         y=[getattr(p, field) for p in points],
         mode="markers",
@@ -132,7 +130,7 @@ def _candidates(points: tuple[DelayPoint, ...], field: str, colours: Palette) ->
 
 
 def _marks(
-    figure: go.Figure, now: DelayPoint | None, new: DelayPoint | None, field: str, colours: Palette, row: int
+    figure: Figure, now: DelayPoint | None, new: DelayPoint | None, field: str, colours: Palette, row: int
 ) -> None:
     for point, name, marker in (
         (now, "in force", in_force_mark(colours)),
@@ -140,32 +138,29 @@ def _marks(
     ):
         if point is None:
             continue
-        figure.add_trace(
-            go.Scatter(
+        figure.add(
+            scatter(
                 x=[point.hold_off_s],
                 y=[getattr(point, field)],
                 mode="markers",
                 marker=marker,
-                name=f"{name} {duration(point.hold_off_s)}",
+                name=f"{name} {said(duration(point.hold_off_s))}",
                 legendgroup=name,
                 showlegend=row == 1,
                 cliponaxis=False,
                 hoverinfo="skip",
             ),
             row=row,
-            col=1,
         )
 
 
-def _beyond(figure: go.Figure, points: tuple[DelayPoint, ...], high: float, colours: Palette) -> None:
+def _beyond(figure: Figure, points: tuple[DelayPoint, ...], high: float, colours: Palette) -> None:
     runs = dict(_runs(points))
     if "extrapolated" not in runs:
         return
     edge = runs["extrapolated"][0].hold_off_s if "observed" in runs else points[0].hold_off_s * 0.88
     for row in (1, 2, 3):
-        figure.add_vrect(
-            x0=edge, x1=high, fillcolor=colours.sunken, opacity=0.75, line_width=0, layer="below", row=row, col=1
-        )
+        figure.add_vrect(x0=edge, x1=high, fillcolor=colours.sunken, opacity=0.75, line_width=0, layer="below", row=row)
     figure.add_annotation(
         x=1,
         y=1,

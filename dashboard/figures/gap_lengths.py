@@ -5,9 +5,10 @@ from __future__ import annotations
 import math
 
 import numpy as np
-import plotly.graph_objects as go
 
+from dashboard.figures.drawing import Figure, scatter
 from dashboard.figures.theme import Palette, dress, rgba, sentence
+from dashboard.reader import said, write
 from tuning.results import ChannelResult
 from tuning.wording import duration
 
@@ -64,7 +65,7 @@ def gap_density(
     return still, absent
 
 
-def gap_figure(result: ChannelResult, colours: Palette) -> go.Figure:
+def gap_figure(result: ChannelResult, colours: Palette) -> Figure:
     """Draw the gap lengths on logarithmic axes, stillness against absence, with the hold-off in force and the recommended one."""
     gaps = result.gaps
     if gaps is None or gaps.is_empty():
@@ -75,7 +76,7 @@ def gap_figure(result: ChannelResult, colours: Palette) -> go.Figure:
     gap_s, weeks = np.maximum(ended["gap_s"].to_numpy(), 0.5), max(result.usable_days / 7, 1e-6)
     edges = length_edges(gap_s, at_s=result.current.hold_off_s)
     still, absent = gap_density(gap_s, ended["p_still"].fill_null(0).to_numpy(), edges, weeks=weeks)
-    figure = go.Figure()
+    figure = Figure()
     styles = (
         ("somebody still there", still, colours.present, "solid", 0.32),
         ("nobody there", absent, colours.empty, "dot", 0.28),
@@ -83,8 +84,8 @@ def gap_figure(result: ChannelResult, colours: Palette) -> go.Figure:
     # A third of what a single pause is worth in an even cell.
     floor = PER_DECADE * math.log10(2) / 3 / weeks
     for name, height, colour, dash, alpha in styles:
-        figure.add_trace(
-            go.Scatter(
+        figure.add(
+            scatter(
                 x=edges,
                 y=np.append(np.maximum(height, floor * 0.5), floor * 0.5),
                 mode="lines",
@@ -92,7 +93,7 @@ def gap_figure(result: ChannelResult, colours: Palette) -> go.Figure:
                 fill="tozeroy",
                 fillcolor=rgba(colour, alpha),
                 name=name,
-                customdata=[duration(e) for e in edges],
+                customdata=[said(duration(e)) for e in edges],
                 hovertemplate=f"{name}: %{{y:.2~g}} a week and doubling, %{{customdata}} and longer<extra></extra>",
             )
         )
@@ -119,11 +120,11 @@ def gap_figure(result: ChannelResult, colours: Palette) -> go.Figure:
 
 
 def _length(seconds: float) -> str:
-    return f"{seconds / 3600:g} h" if seconds >= 3600 else duration(seconds)
+    return write(f"{seconds / 3600:g} h") if seconds >= 3600 else said(duration(seconds))
 
 
 def _setting(
-    figure: go.Figure, hold_off_s: float | None, name: str, colour: str, dash: str, y: float, colours: Palette
+    figure: Figure, hold_off_s: float | None, name: str, colour: str, dash: str, y: float, colours: Palette
 ) -> None:
     if hold_off_s is None:
         return
@@ -136,7 +137,7 @@ def _setting(
         xanchor="left",
         xshift=4,
         showarrow=False,
-        text=f"{name} {duration(hold_off_s)}",
+        text=f"{name} {said(duration(hold_off_s))}",
         font={"color": colour, "size": 12},
         bgcolor=rgba(colours.surface, 0.8),
     )

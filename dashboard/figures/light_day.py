@@ -2,27 +2,26 @@
 
 from __future__ import annotations
 
-import plotly.graph_objects as go
-
+from dashboard.figures.drawing import Figure, scatter
 from dashboard.figures.theme import Palette, dress, rgba, sentence
 from tuning.results import ChannelResult
 
 
-def light_day_figure(result: ChannelResult, colours: Palette) -> go.Figure:
+def light_day_figure(result: ChannelResult, colours: Palette) -> Figure:
     """Draw mean daylight and, on top of it, mean lamps by the time of day, with the targets."""
     frame = result.light.typical_day
     if frame is None or frame.is_empty():
         return sentence(colours, "The log does not let lamps and daylight be told apart.")
     hour = (frame["minute"] / 60).to_list()
     daylight, lamps = frame["daylight_lx"].to_list(), frame["lamps_lx"].to_list()
-    figure = go.Figure()
+    figure = Figure()
     layers = (
         ("daylight", daylight, colours.daylight, "dot", 0.25),
         ("lamps on top of it", lamps, colours.present, "solid", 0.35),
     )
     for name, lx, colour, dash, wash in layers:
-        figure.add_trace(
-            go.Scatter(
+        figure.add(
+            scatter(
                 x=hour,
                 y=lx,
                 mode="lines",
@@ -34,8 +33,8 @@ def light_day_figure(result: ChannelResult, colours: Palette) -> go.Figure:
             )
         )
     bounds = frame["daylight_low_lx"].to_list(), frame["daylight_high_lx"].to_list()
-    figure.add_trace(
-        go.Scatter(
+    figure.add(
+        scatter(
             x=hour,
             y=daylight,
             mode="markers",
@@ -60,7 +59,7 @@ def light_day_figure(result: ChannelResult, colours: Palette) -> go.Figure:
     return figure
 
 
-def _targets(figure: go.Figure, result: ChannelResult, colours: Palette) -> None:
+def _targets(figure: Figure, result: ChannelResult, colours: Palette) -> None:
     now, new = result.current.target_lx, result.recommended.target_lx
     marks = (
         (now, "target in force", colours.now, "dash", "top left"),
@@ -71,6 +70,6 @@ def _targets(figure: go.Figure, result: ChannelResult, colours: Palette) -> None
             figure.add_hline(
                 y=lx,
                 line={"color": colour, "width": 1.2, "dash": dash},
-                annotation={"text": f"{name} {lx:.0f} lx", "font": {"color": colour, "size": 11}},
-                annotation_position=where,
+                text={"text": f"{name} {lx:.0f} lx", "font": {"color": colour, "size": 11}},
+                at=where,
             )

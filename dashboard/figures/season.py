@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-import plotly.graph_objects as go
-
+from dashboard.figures.drawing import Figure, bar
 from dashboard.figures.target_curve import UNDER_LIT_LIMIT_PCT
 from dashboard.figures.theme import Palette, dress, panels, rgba, sentence
 from tuning.results import ChannelResult
@@ -11,7 +10,7 @@ from tuning.results import ChannelResult
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 
 
-def season_figure(result: ChannelResult, colours: Palette) -> go.Figure:
+def season_figure(result: ChannelResult, colours: Palette) -> Figure:
     """Draw the share of the time in which the task lacks light, the energy and the daylight of each month, one under the other."""
     months = result.light.months
     if months is None or months.is_empty():
@@ -24,8 +23,8 @@ def season_figure(result: ChannelResult, colours: Palette) -> go.Figure:
         ("daylight<br>[lx]", "daylight", months["daylight_lx"].to_list(), "lx", colours.daylight),
     )
     for row, (title, name, y, unit, colour) in enumerate(rows, start=1):
-        figure.add_trace(
-            go.Bar(
+        figure.add(
+            bar(
                 x=x,
                 y=y,
                 name=name,
@@ -33,19 +32,17 @@ def season_figure(result: ChannelResult, colours: Palette) -> go.Figure:
                 hovertemplate=f"%{{x}}: %{{y:.1f}} {unit}<extra></extra>",
             ),
             row=row,
-            col=1,
         )
-        figure.update_yaxes(title_text=title, rangemode="tozero", row=row, col=1)
+        figure.update_yaxes(title_text=title, rangemode="tozero", row=row)
     dress(figure, colours, height=400, legend=False)
     figure.add_hline(
         y=UNDER_LIT_LIMIT_PCT,
         line={"color": colours.left, "width": 1, "dash": "dot"},
-        annotation={"text": "limit 5 %", "font": {"color": colours.left, "size": 11}},
-        annotation_position="top right",
+        text={"text": "limit 5 %", "font": {"color": colours.left, "size": 11}},
+        at="top right",
         row=1,
-        col=1,
     )
     figure.update_xaxes(
-        title_text="month (energy of each; daylight at the detector; under-lit share of the time)", row=3, col=1
+        title_text="month (energy of each; daylight at the detector; under-lit share of the time)", row=3
     )
     return figure

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import numpy as np
-import plotly.graph_objects as go
 
+from dashboard.figures.drawing import Figure, scatter
 from dashboard.figures.theme import Palette, dress, in_force_mark, panels, recommended_mark, sentence
 from tuning.results import ChannelResult
 
@@ -12,7 +12,7 @@ UNDER_LIT_LIMIT_PCT = 5.0
 """The task may be under-lit in this share of lit occupied time (method: smallest target that keeps 95 %)."""
 
 
-def target_figure(result: ChannelResult, colours: Palette) -> go.Figure:
+def target_figure(result: ChannelResult, colours: Palette) -> Figure:
     """Draw energy and the under-lit share over the target, one under the other; targets in the detector's own reading."""
     curve = sorted(result.light.target_curve, key=lambda p: p.target_lx)
     if not curve:
@@ -24,8 +24,8 @@ def target_figure(result: ChannelResult, colours: Palette) -> go.Figure:
         (2, "energy<br>[kWh per week]", [p.energy_kwh for p in curve], "kWh"),
     )
     for row, title, y, unit in rows:
-        figure.add_trace(
-            go.Scatter(
+        figure.add(
+            scatter(
                 x=x,
                 y=y,
                 mode="lines+markers",
@@ -36,26 +36,22 @@ def target_figure(result: ChannelResult, colours: Palette) -> go.Figure:
                 hovertemplate=f"%{{x:.0f}} lx: %{{y:.1f}} {unit}<extra></extra>",
             ),
             row=row,
-            col=1,
         )
         _marks(figure, result, x, y, colours, row)
-        figure.update_yaxes(title_text=title, rangemode="tozero", row=row, col=1)
+        figure.update_yaxes(title_text=title, rangemode="tozero", row=row)
     figure.add_hline(
         y=UNDER_LIT_LIMIT_PCT,
         line={"color": colours.left, "width": 1, "dash": "dot"},
-        annotation={"text": "limit 5 %", "font": {"color": colours.left, "size": 11}},
-        annotation_position="top right",
+        text={"text": "limit 5 %", "font": {"color": colours.left, "size": 11}},
+        at="top right",
         row=1,
-        col=1,
     )
     dress(figure, colours, height=360)
-    figure.update_xaxes(title_text="target illuminance [lx at the detector]", row=2, col=1)
+    figure.update_xaxes(title_text="target illuminance [lx at the detector]", row=2)
     return figure
 
 
-def _marks(
-    figure: go.Figure, result: ChannelResult, x: list[float], y: list[float], colours: Palette, row: int
-) -> None:
+def _marks(figure: Figure, result: ChannelResult, x: list[float], y: list[float], colours: Palette, row: int) -> None:
     marks = (
         (result.current.target_lx, "in force", in_force_mark(colours)),
         (result.recommended.target_lx, "recommended", recommended_mark(colours)),
@@ -63,8 +59,8 @@ def _marks(
     for target, name, marker in marks:
         if target is None or not x[0] <= target <= x[-1]:
             continue
-        figure.add_trace(
-            go.Scatter(
+        figure.add(
+            scatter(
                 x=[target],
                 y=[float(np.interp(target, x, y))],
                 mode="markers",
@@ -76,5 +72,4 @@ def _marks(
                 hovertemplate=f"{name}: %{{y:.1f}}<extra></extra>",
             ),
             row=row,
-            col=1,
         )

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import numpy as np
-import plotly.graph_objects as go
 
+from dashboard.figures.drawing import Figure, bar
 from dashboard.figures.theme import Palette, dress, rgba, sentence
 from tuning.results import ChannelResult
 
@@ -13,7 +13,7 @@ LEAST_SHARE = 0.05
 """The task is judged by what it has in all but this share of the time (method: 95 % of lit occupied time)."""
 
 
-def task_figure(result: ChannelResult, colours: Palette) -> go.Figure:
+def task_figure(result: ChannelResult, colours: Palette) -> Figure:
     """Draw the distribution of the illuminance at the task, with the level that it keeps in 95 % of the time."""
     frame = result.light.task_lx_lit
     lit = None if frame is None else frame.filter("lit")["task_lx"].drop_nulls().to_numpy()
@@ -22,8 +22,9 @@ def task_figure(result: ChannelResult, colours: Palette) -> go.Figure:
     edges = np.linspace(0, float(np.quantile(lit, 0.995)) * 1.05 + 1, CELLS + 1)
     # What lies beyond the axis is sunshine; it is counted in the last cell.
     share = 100 * np.histogram(np.minimum(lit, edges[-1]), edges)[0] / len(lit)
-    figure = go.Figure(
-        go.Bar(
+    figure = Figure()
+    figure.add(
+        bar(
             x=(edges[:-1] + edges[1:]) / 2,
             y=share,
             width=np.diff(edges),
@@ -40,7 +41,7 @@ def task_figure(result: ChannelResult, colours: Palette) -> go.Figure:
     return figure
 
 
-def _levels(figure: go.Figure, result: ChannelResult, kept_lx: float, colours: Palette) -> None:
+def _levels(figure: Figure, result: ChannelResult, kept_lx: float, colours: Palette) -> None:
     """Mark what the task keeps, what it needs, and what people chose when they asked for another level."""
     figure.update_layout(margin={"t": 62})
     needed, wanted = result.light.required_lx, result.light.wanted

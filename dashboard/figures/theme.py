@@ -10,8 +10,8 @@ import math
 from dataclasses import asdict, dataclass
 from typing import Any, Literal
 
-import plotly.graph_objects as go
-from plotly.subplots import make_subplots
+from dashboard.figures.drawing import Figure
+from dashboard.reader import write
 
 Scheme = Literal["light", "dark"]
 FONT = "system-ui, -apple-system, 'Segoe UI', Roboto, 'Noto Sans', Ubuntu, Cantarell, sans-serif"
@@ -118,7 +118,7 @@ def rgba(colour: str, alpha: float) -> str:
     return f"rgba({red},{green},{blue},{alpha:g})"
 
 
-def dress(figure: go.Figure, colours: Palette, *, height: int, legend: bool = True) -> go.Figure:
+def dress(figure: Figure, colours: Palette, *, height: int, legend: bool = True) -> Figure:
     """Give a figure its type, margins and colours.
 
     Parameters
@@ -133,7 +133,6 @@ def dress(figure: go.Figure, colours: Palette, *, height: int, legend: bool = Tr
         Whether the traces are named above the plot.
     """
     figure.update_layout(
-        template="none",
         height=height,
         paper_bgcolor="rgba(0,0,0,0)",
         plot_bgcolor="rgba(0,0,0,0)",
@@ -162,21 +161,13 @@ def dress(figure: go.Figure, colours: Palette, *, height: int, legend: bool = Tr
     return figure
 
 
-def panels(heights: list[float], *, spacing: float) -> go.Figure:
-    """Return a figure of panels one under the other on one x axis; only the last is labelled.
-
-    Parameters
-    ----------
-    heights
-        Of the panels, from the top; relative.
-    spacing
-        Between two panels, as a share of the figure.
-    """
-    figure = make_subplots(rows=len(heights), cols=1, row_heights=heights, vertical_spacing=spacing)
+def panels(heights: list[float], *, spacing: float) -> Figure:
+    """Return a figure of panels one under the other on one x axis, only the last of them labelled; ``heights`` and ``spacing`` as of `Figure`."""
+    figure = Figure(heights, spacing=spacing)
     for row in range(2, len(heights) + 1):
-        figure.update_xaxes(matches="x", row=row, col=1)
+        figure.update_xaxes(matches="x", row=row)
     for row in range(1, len(heights)):
-        figure.update_xaxes(showticklabels=False, row=row, col=1)
+        figure.update_xaxes(showticklabels=False, row=row)
     return figure
 
 
@@ -222,7 +213,7 @@ def hold_off_ticks(values_s: list[float], *, room: float = 0.11) -> tuple[list[f
     if values_s[0] != values_s[-1]:
         chosen.append(values_s[0])
     ticks = sorted(chosen)
-    return ticks, [f"{v / 60:.3g}" for v in ticks]
+    return ticks, [write(f"{v / 60:.3g}") for v in ticks]
 
 
 def in_force_mark(colours: Palette) -> dict[str, Any]:
@@ -235,9 +226,9 @@ def recommended_mark(colours: Palette) -> dict[str, Any]:
     return {"symbol": "diamond", "size": 11, "color": colours.accent, "line": {"width": 1, "color": colours.surface}}
 
 
-def sentence(colours: Palette, text: str, *, height: int = 160) -> go.Figure:
+def sentence(colours: Palette, text: str, *, height: int = 160) -> Figure:
     """Return an empty figure that says why it is empty."""
-    figure = go.Figure()
+    figure = Figure()
     dress(figure, colours, height=height, legend=False)
     figure.update_xaxes(visible=False)
     figure.update_yaxes(visible=False)

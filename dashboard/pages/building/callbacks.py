@@ -9,9 +9,10 @@ from dash import ClientsideFunction, Input, Output
 from dash.exceptions import PreventUpdate
 
 from dashboard import ids
-from dashboard.pages.building import decisions, parts
+from dashboard.pages.building import decisions, drifting, parts, starting
 from dashboard.pages.building.rows import table_data
-from dashboard.store import Store, Stores
+from dashboard.store import Desk, Store, Stores
+from dashboard.workspace import acknowledging, intake
 from tuning.results import Analysis
 
 
@@ -30,8 +31,12 @@ def register(app: dash.Dash, stores: Stores) -> None:
     )
     def overview(_version: int | None, building: str, _book: int | None) -> tuple[Any, ...]:
         store, analysis = store_of(stores, building)
-        told = parts.attention_list(analysis, building)
-        rows = table_data(analysis, building, decisions.stands(store.desk, analysis), can_decide=store.desk is not None)
+        desk = store.desk
+        drifted = None if desk is None else acknowledging.standing(desk.ws, desk.building, desk.analysis)
+        told = parts.attention_list(analysis, building, drifted, _not_taken(desk))
+        rows = table_data(
+            analysis, building, decisions.stands(desk, analysis), can_decide=desk is not None, drifted=drifted
+        )
         return (
             parts.head(analysis),
             parts.balance(analysis),
@@ -41,9 +46,18 @@ def register(app: dash.Dash, stores: Stores) -> None:
         )
 
     decisions.register(app, stores)
+    starting.register(app, stores)
+    drifting.register(app, stores)
     app.clientside_callback(
         ClientsideFunction("rooms", "show"), Output(ids.BUILDING_DRAWN, "data"), Input(ids.BUILDING_DATA, "data")
     )
+
+
+def _not_taken(desk: Desk | None) -> list[str]:
+    """Files in the watched folder that could not be taken in, in words."""
+    if desk is None:
+        return []
+    return [f"{a.name}: {a.problem}" for a in intake.problems(desk.ws, desk.building)]
 
 
 def store_of(stores: Stores, building: str) -> tuple[Store, Analysis]:

@@ -20,7 +20,7 @@ from tuning.results import Analysis, ChannelResult
 
 Pairs = list[list[str]]
 KINDS: dict[str, Kind] = {ids.DECIDE_ACCEPT: "accept", ids.DECIDE_ADJUST: "adjust", ids.DECIDE_REJECT: "reject"}
-DONE = {"accept": "accepted", "adjust": "adjusted", "reject": "rejected"}
+DONE = {"accept": "accepted", "adjust": "adjusted", "reject": "rejected", "starting": "started with"}
 
 
 def actions() -> list[Component]:
@@ -32,6 +32,8 @@ def actions() -> list[Component]:
                 dmc.TextInput(
                     id=ids.DECIDE_REASON,
                     value="",
+                    # Sent when the field is left: else a click may come before what was typed last.
+                    debounce=True,
                     placeholder="Reason: to reject, or for an exception",
                     className="reason",
                     **{"aria-label": "Reason"},
@@ -82,6 +84,7 @@ def register(app: dash.Dash, stores: Stores) -> None:
         Input(ids.DECIDE_HOLD, "value"),
         Input(ids.SELECTION, "data"),
         State(ids.BUILDING, "data"),
+        prevent_initial_call=True,
     )
     def preview(hold: str | None, pairs: Pairs, building: str) -> str:
         store = stores.of(building)
@@ -94,7 +97,6 @@ def register(app: dash.Dash, stores: Stores) -> None:
         Output(ids.DECIDE_TOLD, "children"),
         Output(ids.DECIDE_BATCH, "data"),
         Output(ids.DECIDE_UNDO, "hidden"),
-        Output(ids.BOOK, "data", allow_duplicate=True),
         *(Input(name, "n_clicks") for name in (*KINDS, ids.DECIDE_UNDO)),
         State(ids.SELECTION, "data"),
         State(ids.DECIDE_HOLD, "value"),
@@ -115,12 +117,14 @@ def register(app: dash.Dash, stores: Stores) -> None:
         desk = replace(store.desk, analysis=version)
         if ctx.triggered_id == ids.DECIDE_UNDO:
             outcome = decide.attempt(lambda: undone(desk, batch, who or ""))
-            return outcome.told, None, True, (book or 0) + 1
+            decide.written_down(book)
+            return outcome.told, None, True
         kind = KINDS[str(ctx.triggered_id)]
         seen = revisions(data)
         made: list[str] = []
         outcome = decide.attempt(lambda: decided(desk, pairs, kind, hold, reason or "", who or "", seen, made))
-        return outcome.told, made[0] if made else None, not made, (book or 0) + 1
+        decide.written_down(book)
+        return outcome.told, made[0] if made else None, not made
 
 
 def hold_options(analysis: Analysis) -> list[dict[str, str]]:

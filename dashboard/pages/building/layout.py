@@ -32,7 +32,14 @@ def layout(building: str = "", **_state: str) -> Component:
                 [html.Section(id=ids.BUILDING_BALANCE), html.Section(id=ids.BUILDING_ATTENTION)],
                 className="overview",
             ),
+            html.Section(
+                [html.Div(id=ids.BUILDING_DRIFT), html.Div(id=ids.DRIFT_TOLD, role="status")], className="changed-rooms"
+            ),
             html.Section(_list(), id=ids.BUILDING_ROWS, className="rooms", **{"aria-label": "Rooms"}),
+            html.Section(
+                [html.Div(id=ids.BUILDING_STARTING), html.Div(id=ids.STARTING_TOLD, role="status")],
+                className="without-log",
+            ),
             html.Section(id=ids.BUILDING_LOGS),
             cautions(),
         ],

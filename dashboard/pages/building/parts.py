@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import functools
+from collections.abc import Mapping, Sequence
 from zoneinfo import ZoneInfo
 
 from dash import dcc, html
@@ -10,7 +12,9 @@ from dash.development.base_component import Component
 from dashboard import ids, words
 from dashboard.components import marks
 from dashboard.pages.building.ranking import attention, counts
-from tuning.results import Analysis, ChannelResult
+from dashboard.reader import said
+from dashboard.workspace.acknowledging import RoomStanding
+from tuning.results import Analysis, ChannelResult, Finding
 
 ATTENTION_SHOWN = 5
 
@@ -45,10 +49,10 @@ def balance(analysis: Analysis) -> list[Component]:
     def row(title: str, field: str, unit: str) -> Component:
         now = sum(getattr(c.current_rates, field) for c in both)
         new = sum(getattr(c.recommended_rates, field) for c in both)
-        say = words.weekly if field == "false_offs" else (lambda v: f"{v:,.0f}" if v >= 100 else f"{v:.1f}")
+        say = words.weekly if field == "false_offs" else words.hours
         less = new - now
         sign = "−" if less < 0 else "+"
-        change = "±0" if say(abs(less)) in ("0", "0.0", "0.00") else f"{sign}{say(abs(less))}"
+        change = "±0" if say(abs(less)) in ("0", words.hours(0.0)) else f"{sign}{say(abs(less))}"
         return html.Tr(
             [
                 html.Th([title, html.Span(f" [{unit}]", className="unit")], scope="row"),
@@ -94,34 +98,49 @@ def _shares(both: list[ChannelResult], currency: str) -> list[str]:
     return [f" Of that, {words.money(targets, currency)} comes from targets; the last line below is without it."]
 
 
-def attention_list(analysis: Analysis, building: str = "") -> list[Component]:
-    """What needs somebody on site, before any setting."""
+def attention_list(
+    analysis: Analysis,
+    building: str = "",
+    drifted: Mapping[str, RoomStanding] | None = None,
+    not_taken: Sequence[str] = (),
+) -> list[Component]:
+    """What needs somebody on site, before any setting: what blocks, what has changed and asks for another look, what warns."""
     told = attention(analysis)
-    if not told:
+    changed = [
+        functools.partial(_changed, r, next((c for c in analysis.channels if c.room == r.room), None), building)
+        for r in sorted((drifted or {}).values(), key=lambda r: -r.found.worth_per_week)
+        if r.level in ("look", "site")
+    ]
+    changed = [*(functools.partial(_file, text, building) for text in not_taken), *changed]
+    if not told and not changed:
         return [
             html.H2("Needs attention first"),
             html.P("Nothing: the settings below answer every warning.", className="soft"),
         ]
-    items = [
-        html.Li(
-            [
-                marks.severity_mark(f.severity),
-                html.Div(
-                    [
-                        dcc.Link(
-                            f"{words.room_title(c)} · {c.channel}",
-                            href=ids.room_href(c.room, c.channel, building=building),
-                        ),
-                        html.P(f.message),
-                    ]
-                ),
-            ]
-        )
-        for c, f in told[:ATTENTION_SHOWN]
-    ]
-    rest = len(told) - ATTENTION_SHOWN
+    listed = [functools.partial(_found, c, f, building) for c, f in told]
+    blocking = sum(f.severity == "blocking" for _, f in told)
+    items = [*listed[:blocking], *changed, *listed[blocking:]]
+    rest = len(items) - ATTENTION_SHOWN
     more = [html.P(f"{rest} more stand with their rooms.", className="soft rest")] if rest > 0 else []
-    return [html.H2("Needs attention first"), html.Ul(items, className="attention"), *more]
+    shown = [item() for item in items[:ATTENTION_SHOWN]]
+    return [html.H2("Needs attention first"), html.Ul(shown, className="attention"), *more]
+
+
+def _found(c: ChannelResult, f: Finding, building: str) -> Component:
+    link = dcc.Link(f"{words.room_title(c)} · {c.channel}", href=ids.room_href(c.room, c.channel, building=building))
+    return html.Li([marks.severity_mark(f.severity), html.Div([link, html.P(said(f.message))])])
+
+
+def _file(text: str, building: str) -> Component:
+    link = dcc.Link("A log in the watched folder was not taken in", href=ids.logs_href(building))
+    return html.Li([marks.severity_mark("warning"), html.Div([link, html.P(text)])])
+
+
+def _changed(r: RoomStanding, c: ChannelResult | None, building: str) -> Component:
+    name = r.room if c is None else words.room_title(c)
+    link = dcc.Link(name, href=f"{ids.room_href(r.room, building=building)}#{ids.DRIFT_ANCHOR}")
+    message = " ".join([*(d.message for d in r.counting), *r.found.advice])
+    return html.Li([html.Span("Changed", className="severity warning"), html.Div([link, html.P(message)])])
 
 
 def logs(analysis: Analysis) -> list[Component]:

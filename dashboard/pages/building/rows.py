@@ -9,17 +9,31 @@ from typing import Any
 from dashboard import ids, words
 from dashboard.components.marks import SCALE_S
 from dashboard.pages.building.ranking import RoomRow, answered, rooms
-from dashboard.reader import language
+from dashboard.reader import language, said
+from dashboard.workspace.acknowledging import RoomStanding
 from tuning.results import Analysis, ChannelResult
 
 Decided = Mapping[tuple[str, str], dict[str, Any]]
 """Of a channel ``revision``, and ``stand``: ``kind``, ``text`` and ``title``; see :mod:`dashboard.pages.building.decisions`."""
 
-DECIDED_WORD = {"": "Undecided", "accept": "Accepted", "adjust": "Adjusted", "reject": "Rejected"}
+DECIDED_WORD = {
+    "": "Undecided",
+    "accept": "Accepted",
+    "adjust": "Adjusted",
+    "reject": "Rejected",
+    "starting": "Starting",
+}
+
+DRIFT_WORD = {"look": "Changed: look again", "site": "Changed: look on site", "note": "Changed"}
 
 
 def table_data(
-    analysis: Analysis, building: str, decided: Decided | None = None, *, can_decide: bool = False
+    analysis: Analysis,
+    building: str,
+    decided: Decided | None = None,
+    *,
+    can_decide: bool = False,
+    drifted: Mapping[str, RoomStanding] | None = None,
 ) -> dict[str, Any]:
     """Return all rooms with their channels, worth most first.
 
@@ -33,6 +47,8 @@ def table_data(
         What stands for each channel.
     can_decide
         Whether selected rooms may be decided about.
+    drifted
+        What has drifted, by room; ``None`` where nothing is watched.
 
     Returns
     -------
@@ -46,17 +62,27 @@ def table_data(
         "decisions": [[key, word, words.DECISION_MEANING[key]] for key, word in words.DECISION_WORD.items()],
         "decided": [list(pair) for pair in DECIDED_WORD.items()],
         "canDecide": can_decide,
-        "rooms": [_room(row, building, stands) for row in rooms(analysis)],
+        "watched": drifted is not None,
+        "rooms": [_room(row, building, stands, (drifted or {}).get(row.room)) for row in rooms(analysis)],
     }
 
 
-def _room(row: RoomRow, building: str, stands: Decided) -> dict[str, Any]:
+def _room(row: RoomRow, building: str, stands: Decided, drift: RoomStanding | None) -> dict[str, Any]:
     return {
         "room": row.room,
         "name": row.name,
         "use": row.use,
+        "drift": _drift(drift),
         "channels": [_channel(c, building, stands.get((c.room, c.channel))) for c in row.channels],
     }
+
+
+def _drift(drift: RoomStanding | None) -> dict[str, str] | None:
+    """What the list shows of a room that has changed: kind, word, and the whole as a title."""
+    if drift is None or not drift.counting:
+        return None
+    title = " ".join([*(d.message for d in drift.counting), *drift.found.advice])
+    return {"level": drift.level, "text": DRIFT_WORD[drift.level], "title": title}
 
 
 def _channel(c: ChannelResult, building: str, stands: dict[str, Any] | None) -> dict[str, Any]:
@@ -80,7 +106,7 @@ def _channel(c: ChannelResult, building: str, stands: dict[str, Any] | None) -> 
         "sure": None if c.sure is None or not counts else round(c.sure.p_better, 3),
         "beyond": point is not None and point.basis != "observed",
         "days": round(c.usable_days, 1),
-        "findings": [[words.code(f), f.severity, f.message] for f in c.findings if f.severity != "info"],
+        "findings": [[words.code(f), f.severity, said(f.message)] for f in c.findings if f.severity != "info"],
         "attention": any(f.severity != "info" and not answered(c, f) for f in c.findings),
         "decided": stands["stand"] if stands else None,
         "revision": stands["revision"] if stands else 0,

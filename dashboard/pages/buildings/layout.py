@@ -18,12 +18,24 @@ def layout(**_other: str) -> Component:
     return html.Div(
         [
             dcc.Location(id=ids.NEW_GO, refresh="callback-nav"),
+            dcc.Store(id=ids.BUILDINGS_SEEN),
             html.Div(
                 [
                     html.H1("Buildings"),
-                    html.P("Each with its logs, what they tell, and what was decided about them.", className="soft"),
+                    html.P(
+                        "What tuning is worth, and what is left to do; those worth most first.",
+                        className="soft",
+                    ),
                 ],
                 className="page-head",
+            ),
+            dmc.TextInput(
+                id=ids.BUILDINGS_SEARCH,
+                value="",
+                debounce=150,
+                placeholder="Name of a building",
+                className="search",
+                **{"aria-label": "Search buildings"},
             ),
             html.Section(id=ids.BUILDINGS, **{"aria-label": "Buildings"}),
             html.P(id=ids.BUILDINGS_TOLD, className="told", role="alert"),
@@ -33,7 +45,7 @@ def layout(**_other: str) -> Component:
                     html.P("Logs without an offset are read in its time zone.", className="caption"),
                     html.Div(
                         [
-                            dmc.TextInput(id=ids.NEW_NAME, label="Name", placeholder="Harbour House"),
+                            dmc.TextInput(id=ids.NEW_NAME, label="Name", placeholder="Harbour House", debounce=True),
                             dmc.Select(
                                 id=ids.NEW_ZONE,
                                 label="Time zone",

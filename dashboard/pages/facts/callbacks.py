@@ -32,6 +32,7 @@ def register(app: dash.Dash, ws: Workspace) -> None:
         Input(ids.FACTS, "data"),
         Input(ids.FACTS_ROOM, "value"),
         Input(ids.FACTS_SAVE, "n_clicks"),
+        Input(ids.FACTS_DISCARD, "n_clicks"),
         Input(ids.FACTS_ADD_ROOM, "n_clicks"),
         Input(ids.FACTS_ADD_CHANNEL, "n_clicks"),
         Input({"kind": ids.FACTS_DROP, "path": ALL}, "n_clicks"),
@@ -43,7 +44,7 @@ def register(app: dash.Dash, ws: Workspace) -> None:
         State(ids.WHO, "value"),
     )
     def show(
-        building: str, room: str | None, _save: Any, _add: Any, _add_channel: Any, _drop: Any, _undo: Any,
+        building: str, room: str | None, _save: Any, _discard: Any, _add: Any, _add_channel: Any, _drop: Any, _undo: Any,
         fields: list[dict[str, str]], values: list[Any], new: str | None, revision: int | None, who: str | None,
     ) -> tuple[Any, ...]:  # fmt: skip
         button = ctx.triggered_id
@@ -51,9 +52,11 @@ def register(app: dash.Dash, ws: Workspace) -> None:
         if isinstance(button, dict) and not ctx.triggered[0]["value"]:
             # Only drawn, not pressed.
             raise PreventUpdate
-        told = ""
+        given = {tuple(json.loads(f["path"])): v for f, v in zip(fields, values, strict=True)}
+        if button == ids.FACTS_ROOM and (left := unsaved(ws, building, given)) is not None and left[0] != (room or ""):
+            return dash.no_update, left[0], *([dash.no_update] * 3), left[1]
+        told = "Discarded." if button == ids.FACTS_DISCARD else ""
         if asked:
-            given = {tuple(json.loads(f["path"])): v for f, v in zip(fields, values, strict=True)}
             try:
                 room, told = act(
                     ws, building, button, room or "", given, (new or "").strip(), revision=revision, who=who or ""
@@ -62,6 +65,22 @@ def register(app: dash.Dash, ws: Workspace) -> None:
                 # The fields stay as they were filled in.
                 return *([dash.no_update] * 5), str(error)
         return *shown(ws, building, room or ""), told
+
+
+def unsaved(ws: Workspace, building: str, given: dict[Path, Any]) -> tuple[str, str] | None:
+    """Return the room whose fields hold what is not saved, and what to say of it; ``None`` where all is saved."""
+    if not given:
+        return None
+    document, _ = buildings.document(ws, building)
+    room = next((path[1] for path in given if path[0] == "rooms"), "")
+    if room and documents.get(document, ("rooms", room)) is MISSING:
+        return None
+    try:
+        count = len(changed(document, given))
+    except WrongValueError:
+        count = 1
+    many = "1 change is" if count == 1 else f"{count} changes are"
+    return (room, f"{many} not saved yet. Save or discard first, then go on to another room.") if count else None
 
 
 def shown(ws: Workspace, building: str, room: str) -> tuple[Any, ...]:

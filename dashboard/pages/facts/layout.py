@@ -52,16 +52,19 @@ def layout(building: str = "", room: str = "", **_other: str) -> Component:
                             html.Div(
                                 [
                                     html.Button("Save changes", id=ids.FACTS_SAVE, className="primary", n_clicks=0),
+                                    html.Button("Discard changes", id=ids.FACTS_DISCARD, className="quiet", n_clicks=0),
                                     html.P(id=ids.FACTS_TOLD, className="told", role="status"),
                                 ],
-                                className="buttons",
+                                className="buttons save-bar",
                             ),
                             html.Details(
                                 [
                                     html.Summary("Add a room or a channel"),
                                     html.Div(
                                         [
-                                            dmc.TextInput(id=ids.FACTS_NEW, label="Short name, as the logs have it"),
+                                            dmc.TextInput(
+                                                id=ids.FACTS_NEW, label="Short name, as the logs have it", debounce=True
+                                            ),
                                             html.Button(
                                                 "Add room", id=ids.FACTS_ADD_ROOM, className="quiet", n_clicks=0
                                             ),

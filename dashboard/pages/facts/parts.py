@@ -11,7 +11,8 @@ import dash_mantine_components as dmc
 from dash import html
 from dash.development.base_component import Component
 
-from dashboard import ids
+from dashboard import ids, words
+from dashboard.reader import between, said
 from dashboard.workspace import documents
 from dashboard.workspace.buildings import Change, Edit
 from dashboard.workspace.documents import MISSING, Document, Path
@@ -62,8 +63,8 @@ def _group(title: str, fields: list[Component], *, drop: Path | None = None) -> 
 
 
 def _field(document: Document, path: Path, field: Field) -> Component:
-    value = written(field, documents.get(document, path))
-    standard = written(field, documents.defaults(path))
+    value = _shown(field, documents.get(document, path))
+    standard = _shown(field, documents.defaults(path))
     name = {"kind": ids.FACTS_FIELD, "path": json.dumps(path)}
     label = f"{field.label} [{field.unit}]" if field.unit else field.label
     if field.kind == "choice":
@@ -71,9 +72,24 @@ def _field(document: Document, path: Path, field: Field) -> Component:
     if field.kind == "rows":
         return dmc.Textarea(id=name, label=label, value=value, autosize=True, minRows=2, className="wide")
     more = {"list": "room-uses"} if field.key == "use" else {}
-    wide = {"className": "wide"} if field.key in ("note", "allowed_hold_off_s", "allowed_target_lx") else {}
+    wide: dict[str, Any] = (
+        {"className": "wide"} if field.key in ("note", "allowed_hold_off_s", "allowed_target_lx") else {}
+    )
     numeric = {"inputMode": "decimal"} if field.kind == "number" else {}
+    if field.unit == "s" and field.kind == "number":
+        # Everything else speaks of minutes; a 10 that was meant so would be ten seconds.
+        stands = documents.get(document, path)
+        wide |= {"description": "or “10 min”" if stands is MISSING else f"= {words.hold(stands)}; or write “10 min”"}
+        numeric = {}
     return dmc.TextInput(id=name, label=label, value=value, placeholder=standard, inputProps=more | numeric, **wide)
+
+
+def _shown(field: Field, value: Any) -> str:
+    """A value as the reader writes it, and as it is read again."""
+    if field.kind == "numbers" and isinstance(value, list) and len(value) == 1:
+        # A lone number with a comma would be read as two.
+        return written(field, value)
+    return said(written(field, value, between=between()))
 
 
 def history(edits: Sequence[Edit], zone: str) -> Component:
@@ -100,11 +116,11 @@ def _edit(e: Edit, zone: ZoneInfo) -> Component:
     )
     undoing = [html.P("Took an earlier change back:", className="soft")] if e.undoes is not None else []
     return html.Li(
-        [head, *undoing, html.Ul([html.Li(said(c)) for c in e.changes])], className="undone" if e.undone_by else ""
+        [head, *undoing, html.Ul([html.Li(told(c)) for c in e.changes])], className="undone" if e.undone_by else ""
     )
 
 
-def said(c: Change) -> str:
+def told(c: Change) -> str:
     """One change in words."""
     place = " · ".join(p for p in c.path[1:] if p != "channels")
     field = field_of(c.path)
@@ -116,7 +132,7 @@ def said(c: Change) -> str:
     inner = " · ".join(p for p in c.path[1:-1] if p != "channels")
 
     def shown(value: Any, *, there: bool) -> str:
-        text = written(field, value if there else MISSING)
+        text = said(written(field, value if there else MISSING, between=between()))
         return text.replace("\n", " | ") + unit if text else "not given"
 
     before, after = shown(c.before, there=not c.added), shown(c.after, there=not c.removed)

@@ -9,7 +9,7 @@ from dash import ALL, Input, Output, State, ctx, html
 from dash.development.base_component import Component
 
 from dashboard import ids
-from dashboard.pages.logs import mapping, parts
+from dashboard.pages.logs import folder, mapping, old, parts, site_file
 from dashboard.workspace import Workspace, analyses, buildings, files, jobs, uploads
 from dashboard.workspace.errors import NotThereError, WorkspaceError
 
@@ -37,7 +37,7 @@ def register(app: dash.Dash, ws: Workspace) -> None:
             )
         except NotThereError as error:
             return html.P(str(error)), "", dash.no_update
-        return shown, told, [f.id for f in files.all_of(ws, building)]
+        return shown, told, [f.id for f in files.all_of(ws, building) if not files.is_facts(f.stored)]
 
     @app.callback(
         Output(ids.JOB, "children"),
@@ -61,6 +61,9 @@ def register(app: dash.Dash, ws: Workspace) -> None:
         return started(ws, building, who or "", stop=ctx.triggered_id == ids.JOB_STOP)
 
     mapping.register(app, ws)
+    folder.register(app, ws)
+    old.register(app, ws)
+    site_file.register(app, ws)
 
 
 def moved(ws: Workspace, building: str, button: Any, *, clicked: bool, who: str) -> str:

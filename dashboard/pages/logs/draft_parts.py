@@ -10,7 +10,7 @@ from dash.development.base_component import Component
 
 from dashboard import ids, words
 from dashboard.components import marks
-from dashboard.reader import number
+from dashboard.reader import number, said
 from dashboard.workspace import Workspace, files
 from dashboard.workspace.documents import Document
 from dashboard.workspace.mapping import Check, Draft
@@ -57,9 +57,9 @@ def _problem(text: str, named: dict[str, str]) -> Component:
 
 
 def _head(table: dict[str, Any], named: dict[str, str]) -> Component:
-    time = " and ".join(table["time"])
+    time = " and ".join(f"“{name}”" for name in table["time"])
     told = (
-        f"Time in {time}: {table['time_preview']}"
+        f"Time in column {time}: {table['time_preview']}"
         if time
         else "No column with the time was found; these files cannot be read."
     )
@@ -88,7 +88,7 @@ def _long(table: dict[str, Any]) -> Component:
                 className="doubt",
             )
         )
-    rows = [html.Tr([html.Th(c["name"], scope="row"), html.Td(c["preview"])]) for c in table["columns"][:SHOWN]]
+    rows = [html.Tr([html.Th(c["name"], scope="row"), html.Td(said(c["preview"]))]) for c in table["columns"][:SHOWN]]
     lines.append(html.Details([html.Summary("The series"), html.Table(html.Tbody(rows), className="numbers")]))
     return html.Div(lines)
 
@@ -145,7 +145,7 @@ def _row(column: dict[str, Any], at: str) -> Component:
     return html.Tr(
         [
             html.Th([html.Strong(column["name"]), *doubt, why], scope="row", className="m-name"),
-            html.Td(html.B(column["preview"]), className="m-preview"),
+            html.Td(html.B(said(column["preview"])), className="m-preview"),
             html.Td(quantity, className="m-quantity"),
             html.Td(text("room", "Room"), **{"data-label": "Room"}),
             html.Td(text("channel", "Channel"), **{"data-label": "Channel"}),
@@ -209,9 +209,14 @@ def check(found: Check, document: Document) -> list[Component]:
         html.P([html.Strong("This reads. "), f"Readings{part} by room:"]),
         html.Table([head, body]),
     ]
-    if found.silent:
+    if found.silent and found.whole:
         lines.append(
             html.P(f"Without a reading: {', '.join(_named(document, r) for r in found.silent)}.", className="doubt")
+        )
+    elif found.silent:
+        later = f"{number(len(found.silent))} more {'room comes' if len(found.silent) == 1 else 'rooms come'}"
+        lines.append(
+            html.P(f"{later} later in the files, if at all; the analysis reads all of them.", className="soft")
         )
     zone = document["site"]["time_zone"]
     lines += [marks.finding(f, zone) for f in found.findings if f.severity != "info"]

@@ -8,6 +8,7 @@ from dash import dcc, html
 from dash.development.base_component import Component
 
 from dashboard import ids
+from dashboard.pages.logs import folder, old, site_file
 
 
 def layout(building: str = "", **_other: str) -> Component:
@@ -32,7 +33,7 @@ def layout(building: str = "", **_other: str) -> Component:
             _step(
                 "1",
                 "Files",
-                "CSV, Parquet, Excel, or gzip and zip of these; any layout. They are kept as they are.",
+                "CSV, Parquet, Excel, or gzip and zip of these; any layout. They are kept as they are. A site.toml may come along.",
                 *_files(),
             ),
             _step(
@@ -42,6 +43,8 @@ def layout(building: str = "", **_other: str) -> Component:
                 *_mapping(),
             ),
             _step("3", "Analyse", "In a process of its own: close the page, come back, it goes on.", *_analyse()),
+            folder.section(),
+            old.section(),
         ],
         className="page logs",
     )
@@ -58,6 +61,7 @@ def _files() -> list[Component]:
         html.Div(id=ids.DROP, className="drop"),
         html.Div(id=ids.LOGS_FILES),
         html.P(id=ids.FILES_TOLD, className="told", role="alert"),
+        site_file.section(),
     ]
 
 

@@ -6,7 +6,7 @@ import copy
 from typing import Any
 
 import dash
-from dash import ALL, Input, Output, State
+from dash import ALL, Input, Output, State, html
 from dash.exceptions import PreventUpdate
 
 from dashboard import ids
@@ -57,10 +57,14 @@ def register(app: dash.Dash, ws: Workspace) -> None:
         document, _ = buildings.document(ws, building)
         found = mapping.check(ws, building, now)
         lacking = mapping.new_rooms(document, now)
+        shown = parts.check(found, document)
+        in_force = not found.problem and mapping.is_in_force(document, now)
+        if in_force:
+            shown.append(html.P("This is in force already.", className="soft"))
         return (
             parts.rooms(lacking, {room: mapping.use_of(now, room) for room in lacking}),
-            parts.check(found, document),
-            bool(found.problem),
+            shown,
+            bool(found.problem) or in_force,
         )
 
     @app.callback(

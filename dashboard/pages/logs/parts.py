@@ -10,7 +10,7 @@ from dash import dcc, html
 from dash.development.base_component import Component
 
 from dashboard import ids
-from dashboard.reader import number
+from dashboard.reader import number, said
 from dashboard.workspace.analyses import AnalysisInfo
 from dashboard.workspace.files import LogFile
 from dashboard.workspace.jobs import Job
@@ -89,7 +89,7 @@ def job(last: Job | None, newest: AnalysisInfo | None, changed: Sequence[str], b
         lines.append(html.P("Stopped; nothing of it was kept.", className="soft"))
     if newest is not None:
         done = f"Analysed {when(newest.created_at, zone)} by {newest.created_by}. "
-        state = f"Since then: {'; '.join(changed[:5])}." if changed else "Up to date."
+        state = f"Since then: {'; '.join(said(c) for c in changed[:5])}." if changed else "Up to date."
         lines.append(html.P([done, state, " ", dcc.Link("Look at the rooms", href=ids.building_href(building))]))
     if not lines:
         lines.append(html.P("Not analysed yet.", className="soft"))

@@ -11,6 +11,7 @@ from dashboard import ids
 from dashboard.pages.room import deciding, parts
 from dashboard.pages.room.context import PLACE, VERSION, Place, analysis_of, channel_of
 from dashboard.pages.room.sections import SECTIONS
+from dashboard.pages.verification import parts as verification_parts
 from dashboard.store import Stores
 
 LATER_JS = """
@@ -27,7 +28,6 @@ def register(app: dash.Dash, stores: Stores) -> None:
         Output(ids.ROOM_HEAD, "children"),
         Output(ids.ROOM_CARD, "children"),
         Output(ids.ROOM_ASIDE, "children"),
-        Output(ids.ROOM_NUMBERS, "children"),
         Output(ids.ROOM_BODY, "hidden"),
         PLACE,
         VERSION,
@@ -52,12 +52,11 @@ def room_text(stores: Stores, place: Place) -> tuple[Any, ...]:
     _, analysis = analysis_of(stores, place)
     c = channel_of(analysis, place["room"], place["channel"])
     if c is None:
-        return parts.missing(place, analysis), [], [], [], True
+        return parts.missing(place, analysis), [], [], True
     building = place.get("building", "")
     return (
-        parts.head(c, analysis, building),
+        [*parts.head(c, analysis, building), *verification_parts.of_room(stores.workspace, c, building)],
         parts.card(c, analysis),
         parts.aside(c, analysis),
-        parts.numbers(c, analysis),
         False,
     )

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 
-import plotly.graph_objects as go
 from dash import Input, Output, dcc, html
 from dash.development.base_component import Component
 from dash.exceptions import PreventUpdate
 
 from dashboard import ids
+from dashboard.figures.drawing import Figure
 from dashboard.figures.timeline import Raster, Timeline
 from dashboard.reader import separators
 from dashboard.store import Store, Stores
@@ -17,13 +18,16 @@ from tuning.results import Analysis, ChannelResult
 
 Place = dict[str, str]
 """What the address names: ``building``, ``room``, ``channel`` and what ``layout.KEPT`` lists."""
-Drawn = tuple[go.Figure, dict[str, str]]
+Drawn = tuple[Figure, dict[str, str]]
 
 PLACE = Input(ids.ROOM, "data")
 LATER = Input(ids.ROOM_LATER, "data")
 VERSION = Input(ids.VERSION, "data")
 SCHEME = Input(ids.SCHEME, "data")
 """What a section's callbacks listen to: the address (at once, or once the first figure is there), a new analysis, light or dark."""
+
+DRAWN = "--drawn"
+"""Property of a figure's place that says to the style sheet that its callback has answered."""
 
 QUIET: dict[str, object] = {"displayModeBar": False}
 
@@ -82,17 +86,26 @@ def drawn(graph: str) -> tuple[Output, Output]:
     return Output(graph, "figure"), Output(graph, "style")
 
 
-def fitted(figure: go.Figure) -> Drawn:
+def fitted(figure: Figure) -> Drawn:
     """Take the height out of a figure and give it to its place, so that the figure follows the width of the page."""
-    height = figure.layout.height
+    height = figure.height
     figure.update_layout(height=None, autosize=True, separators=separators())
-    return figure, {"height": f"{height}px"}
+    return figure, {"height": f"{height:g}px", DRAWN: "1"}
+
+
+def _waiting() -> dict[str, object]:
+    """What stands in a figure's place until its callback has answered: no axes that mean nothing."""
+    hidden, clear = {"visible": False}, "rgba(0,0,0,0)"
+    return {"data": [], "layout": {"xaxis": hidden, "yaxis": hidden, "paper_bgcolor": clear, "plot_bgcolor": clear}}
 
 
 def graph(name: str, config: dict[str, object], label: str) -> Component:
     """Place a figure that callbacks fill, with what it shows said to those who do not see it."""
     return html.Div(
-        dcc.Graph(id=name, config=config, responsive=True, style={"height": "300px"}),
+        [
+            dcc.Graph(id=name, figure=_waiting(), config=config, responsive=True, style={"height": "300px"}),
+            html.Span("Drawing…", className="drawing", **{"aria-hidden": "true"}),
+        ],
         className="plot",
         role="group",
         **{"aria-label": label},
@@ -101,4 +114,16 @@ def graph(name: str, config: dict[str, object], label: str) -> Component:
 
 def evidence(title: str, caption: str, *content: Component, **more: str) -> Component:
     """One section of evidence: heading, a sentence on how to read it, content."""
-    return html.Section([html.H2(title), html.P(caption, className="caption"), *content], className="evidence", **more)
+    head = html.H2(title, id=anchor(title))
+    return html.Section([head, html.P(caption, className="caption"), *content], className="evidence", **more)
+
+
+def anchor(title: str) -> str:
+    """Name of a section in an address.
+
+    Examples
+    --------
+    >>> anchor("Was somebody still there?")
+    'was-somebody-still-there'
+    """
+    return re.sub(r"[^a-z0-9]+", "-", title.lower()).strip("-")

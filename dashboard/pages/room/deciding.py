@@ -13,12 +13,14 @@ from dash.exceptions import PreventUpdate
 from dashboard import ids, words
 from dashboard.components import decide
 from dashboard.pages.room.context import PLACE, VERSION, Here, Place, find
+from dashboard.reader import said
 from dashboard.store import Desk, Stores
 from dashboard.workspace import analyses, decisions
 from dashboard.workspace.decisions import ChannelState, Choice, Decision, Kind
 from tuning.results import Settings
 
 BUTTONS: dict[str, Kind] = {ids.CHANNEL_ACCEPT: "accept", ids.CHANNEL_ADJUST: "adjust", ids.CHANNEL_REJECT: "reject"}
+NOTHING_TRIED = "Adjust: try other settings first"
 SHOWN = 8
 """Earlier decisions that are listed. Chosen by us."""
 
@@ -46,7 +48,7 @@ def panel() -> Component:
             html.Div(
                 [
                     html.Button("Accept", id=ids.CHANNEL_ACCEPT, className="primary", n_clicks=0),
-                    html.Button("Adjust", id=ids.CHANNEL_ADJUST, className="quiet", n_clicks=0, disabled=True),
+                    html.Button(NOTHING_TRIED, id=ids.CHANNEL_ADJUST, className="quiet", n_clicks=0, disabled=True),
                     html.Button("Reject", id=ids.CHANNEL_REJECT, className="quiet", n_clicks=0),
                     html.Button("Undo", id=ids.CHANNEL_UNDO, className="quiet", n_clicks=0, hidden=True),
                 ],
@@ -86,6 +88,7 @@ def register(app: dash.Dash, stores: Stores) -> None:
         Output(ids.CHANNEL_ADJUST, "disabled"),
         Input(ids.TRIED, "data"),
         State(ids.ROOM, "data"),
+        prevent_initial_call=True,
     )
     def offer(tried: dict[str, Any] | None, place: Place) -> tuple[str, bool]:
         here = find(stores, place)
@@ -94,7 +97,6 @@ def register(app: dash.Dash, stores: Stores) -> None:
     @app.callback(
         Output(ids.CHANNEL_TOLD, "children"),
         Output(ids.CHANNEL_REASON, "value"),
-        Output(ids.BOOK, "data", allow_duplicate=True),
         *(Input(name, "n_clicks") for name in (*BUTTONS, ids.CHANNEL_UNDO)),
         State(ids.ROOM, "data"),
         State(ids.VERSION, "data"),
@@ -116,7 +118,8 @@ def register(app: dash.Dash, stores: Stores) -> None:
         else:
             kind = BUTTONS[str(ctx.triggered_id)]
             outcome = decide.attempt(lambda: decided(here, desk, kind, seen, tried, reason or "", who or ""))
-        return outcome.told, "" if outcome.done else dash.no_update, (book or 0) + 1
+        decide.written_down(book)
+        return outcome.told, "" if outcome.done else dash.no_update
 
 
 def state_of(here: Here, desk: Desk) -> ChannelState:
@@ -138,7 +141,7 @@ def adjust_label(here: Here, tried: dict[str, Any] | None) -> tuple[str, bool]:
     """What the button to adjust says, with its price; and whether it is out of use."""
     settings = tried_settings(here, tried)
     if settings is None:
-        return "Adjust: try other settings first", True
+        return NOTHING_TRIED, True
     return f"Adjust to {decide.settings_text(settings, here.channel.control)}", False
 
 
@@ -183,7 +186,7 @@ def stands(here: Here, desk: Desk, state: ChannelState) -> list[Component]:
             html.Div(
                 [
                     html.P([html.Strong("This analysis is outdated."), " Nothing can be decided on it. Since then:"]),
-                    html.Ul([html.Li(x) for x in changed]),
+                    html.Ul([html.Li(said(x)) for x in changed]),
                 ],
                 className="notice refused",
             )

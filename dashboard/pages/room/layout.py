@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from typing import Any
 from urllib.parse import unquote
 
 from dash import dcc, html
@@ -32,6 +34,7 @@ def layout(building: str = "", room: str = "", channel: str = "", **state: str) 
     """
     place = {"building": unquote(building), "room": unquote(room), "channel": channel}
     place |= {name: state.get(name, "") for name in KEPT}
+    sections = [s.section() for s in SECTIONS]
     return html.Div(
         [
             dcc.Store(id=ids.ROOM, data=place),
@@ -40,6 +43,11 @@ def layout(building: str = "", room: str = "", channel: str = "", **state: str) 
             dcc.Store(id=ids.WINDOW),
             dcc.Store(id=ids.OFF),
             html.Div(id=ids.ROOM_HEAD, className="page-head"),
+            html.Nav(
+                [html.A(title, href=f"#{name}") for section in sections for title, name in headings(section)],
+                className="jump",
+                **{"aria-label": "On this page"},
+            ),
             html.Div(
                 [
                     html.Div(
@@ -49,7 +57,7 @@ def layout(building: str = "", room: str = "", channel: str = "", **state: str) 
                         ],
                         className="lead",
                     ),
-                    html.Div([s.section() for s in SECTIONS], className="figures"),
+                    html.Div(sections, className="figures"),
                     html.Div(id=ids.ROOM_ASIDE, className="aside"),
                 ],
                 id=ids.ROOM_BODY,
@@ -59,3 +67,15 @@ def layout(building: str = "", room: str = "", channel: str = "", **state: str) 
         ],
         className="page room",
     )
+
+
+def headings(part: Any) -> Iterator[tuple[str, str]]:
+    """Headings in a part of the page and their names in addresses; what may stay hidden is not promised."""
+    if getattr(part, "hidden", False):
+        return
+    if isinstance(part, html.H2) and getattr(part, "id", None):
+        yield str(part.children), part.id
+        return
+    inner = getattr(part, "children", None)
+    for child in inner if isinstance(inner, list | tuple) else [inner] if inner is not None else []:
+        yield from headings(child)

@@ -12,7 +12,7 @@ from dashboard import ids, words
 from dashboard.components import marks
 from dashboard.figures.timeline import EMPTY_LIT, Raster
 from dashboard.pages.building.ranking import rooms, select
-from dashboard.reader import number
+from dashboard.reader import number, said
 from tuning.results import Analysis, ChannelResult
 
 
@@ -94,7 +94,7 @@ def card(c: ChannelResult, analysis: Analysis) -> list[Component]:
         html.Dl([html.Div([html.Dt(name), html.Dd(marks.now_new(p))]) for name, p in settings], className="settings"),
         html.Dl([html.Div([html.Dt(name), html.Dd(marks.now_new(p))]) for name, p in brings], className="brings"),
         html.H2("Why"),
-        html.Ul([html.Li(r) for r in c.reasons], className="reasons"),
+        html.Ul([html.Li(said(r)) for r in c.reasons], className="reasons"),
         dmc.CopyButton(
             "Copy settings and reasons",
             value=words.plain_summary(c, analysis),

@@ -16,9 +16,10 @@ from dash.exceptions import PreventUpdate
 
 from dashboard import ids, sheet, words
 from dashboard.components import decide, marks
+from dashboard.reader import said
 from dashboard.sheet import Sheet, SheetRow
 from dashboard.store import Desk, Stores
-from dashboard.workspace import decisions
+from dashboard.workspace import decisions, verifications
 
 FILES = {
     "html": ("text/html; charset=utf-8", sheet.page),
@@ -51,7 +52,6 @@ def register(app: dash.Dash, stores: Stores) -> None:
 
     @app.callback(
         Output(ids.SHEET_TOLD, "children"),
-        Output(ids.BOOK, "data", allow_duplicate=True),
         Input(ids.SHEET_SET, "n_clicks"),
         Input({"kind": ids.SHEET_UNSET, "visit": ALL}, "n_clicks"),
         State({"kind": ids.SHEET_TICK, "decision": ALL}, "checked"),
@@ -64,7 +64,7 @@ def register(app: dash.Dash, stores: Stores) -> None:
         State(ids.BOOK, "data"),
         prevent_initial_call=True,
     )
-    def act(*given: Any) -> tuple[Any, ...]:
+    def act(*given: Any) -> Any:
         _n, _unset, ticks, named, at, by, note, who, building, book = given
         if not ctx.triggered[0]["value"]:
             raise PreventUpdate
@@ -74,7 +74,8 @@ def register(app: dash.Dash, stores: Stores) -> None:
         else:
             picked = [int(name["decision"]) for on, name in zip(ticks, named, strict=True) if on]
             outcome = decide.attempt(lambda: mark_set(desk, picked, at or "", by or who or "", note or "", who or ""))
-        return outcome.told, (book or 0) + 1
+        decide.written_down(book)
+        return outcome.told
 
 
 def desk_of(stores: Stores, building: str) -> Desk:
@@ -114,7 +115,7 @@ def head(made: Sheet) -> list[Component]:
         text = f"Analysis {s.id} of {decide.when(s.made, made.time_zone)}, holdoff {s.version}."
         sources.append(html.P(text, className="soft"))
         if s.changes:
-            inner = [html.Strong("Outdated since. "), "; ".join(s.changes), "."]
+            inner = [html.Strong("Outdated since. "), "; ".join(said(c) for c in s.changes), "."]
             sources.append(html.Div(html.P(inner), className="notice refused"))
     links = [
         html.A("Print or save as PDF", href=f"{under}/settings.html", target="_blank", className="button"),
@@ -122,9 +123,11 @@ def head(made: Sheet) -> list[Component]:
         html.A("JSON", href=f"{under}/settings.json", className="button"),
     ]
     count = len(made.rows)
-    text = (
-        f"{count} channel{'' if count == 1 else 's'} to set, {made.undecided} undecided, {len(made.rejected)} rejected."
-    )
+    summed = [
+        f"{count} channel{'' if count == 1 else 's'} to set, ",
+        dcc.Link(f"{made.undecided} undecided", href=f"{under}?decided=none") if made.undecided else "none undecided",
+        f", {len(made.rejected)} rejected.",
+    ]
     return [
         html.Nav(
             [dcc.Link(made.site, href=under), " / Settings sheet"],
@@ -132,7 +135,7 @@ def head(made: Sheet) -> list[Component]:
             **{"aria-label": "You are here"},
         ),
         html.H1("Settings sheet"),
-        html.P(text, className="soft"),
+        html.P(summed, className="soft"),
         *sources,
         html.Div(links, className="buttons"),
     ]
@@ -182,7 +185,7 @@ def _row(r: SheetRow, building: str, zone: str) -> Component:
         ),
         (marks.now_new(words.pair(r.now.mode, r.new.mode)), "Mode"),
         (_decided(r, zone), "Decided"),
-        (_visit(r, name, zone), "On site"),
+        (_visit(r, name, zone, building), "On site"),
     ]
     tds = [html.Td(inner, className=f"s-{i}", **{"data-label": label}) for i, (inner, label) in enumerate(cells)]
     link = dcc.Link(
@@ -194,6 +197,8 @@ def _row(r: SheetRow, building: str, zone: str) -> Component:
 
 def _decided(r: SheetRow, zone: str) -> list[Any]:
     told: list[Any] = [f"{decide.VERB[r.kind]} by {r.decided_by}, {decide.when(r.decided_at, zone)}"]
+    if r.kind == "starting":
+        told.append(html.Div([html.Span("Starting point", className="mark more-data"), " ", r.reason]))
     if r.trial_days:
         told.append(html.Div(f"Trial, {r.trial_days} days"))
     if r.marks:
@@ -201,11 +206,13 @@ def _decided(r: SheetRow, zone: str) -> list[Any]:
     return told
 
 
-def _visit(r: SheetRow, name: str, zone: str) -> Any:
+def _visit(r: SheetRow, name: str, zone: str, building: str) -> Any:
     if r.visit is None:
         return html.Span("not yet", className="soft")
     return [
         f"{r.visit.set_by}, {decide.when(r.visit.set_at, zone)} ",
+        dcc.Link("What came of it", href=ids.verification_href(building), title=f"What came of it: {name}"),
+        " ",
         html.Button(
             "Take back",
             id={"kind": ids.SHEET_UNSET, "visit": r.visit.id},
@@ -232,12 +239,16 @@ def mark_set(desk: Desk, picked: list[int], at: str, by: str, note: str, who: st
         raise decide.nothing(f"“{at}” is no time; write it like 2026-04-14 10:30.")
     done = decisions.mark_set(desk.ws, desk.building, dict.fromkeys(picked, time), set_by=by, by=who, note=note)
     count = len(done)
-    return (
+    verified = verifications.set_anew(desk.ws, desk.building, [time], by=who)
+    told = (
         f"{count} channel{'' if count == 1 else 's'} marked as set; the verification begins {decide.when(time, zone)}."
     )
+    return f"{told} The log reaches beyond that and is being held against it." if verified else told
 
 
 def unset(desk: Desk, visit: int, who: str) -> str:
     """Take back that a channel was set; returns what to tell."""
     decisions.unmark_set(desk.ws, desk.building, visit, by=who)
+    # A verification that counted it is made again.
+    verifications.set_anew(desk.ws, desk.building, [dt.datetime.min.replace(tzinfo=dt.UTC)], by=who)
     return "Taken back: not set on site."

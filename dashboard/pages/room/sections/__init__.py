@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from types import ModuleType
 
-from dashboard.pages.room.sections import days, delay, light, pauses, review, tryout
+from dashboard.pages.room.sections import days, delay, light, mode, pauses, review, tryout, watching
 
-SECTIONS: tuple[ModuleType, ...] = (delay, tryout, days, review, pauses, light)
+SECTIONS: tuple[ModuleType, ...] = (delay, tryout, days, review, pauses, light, mode, watching)
 """In the order of the page."""
 
 __all__ = ["SECTIONS"]

@@ -19,6 +19,7 @@ from dashboard.figures.day_raster import raster_figure
 from dashboard.figures.theme import palette, sentence
 from dashboard.figures.timeline import Timeline, local_times
 from dashboard.figures.window import Window, day_window, local_window, moved, scaled, within
+from dashboard.needs import needs
 from dashboard.pages.room import parts
 from dashboard.pages.room.context import (
     LATER,
@@ -44,6 +45,14 @@ STEPS = {
     ids.TIME_ALL: ("Whole log", "From the first day to the last"),
 }
 
+STEP_DAY_JS = """
+function(_back, _on, days, chosen) {
+  // In the browser, so that quick clicks do not start from one and the same day.
+  const step = dash_clientside.callback_context.triggered_id === 'room-day-on' ? 1 : -1;
+  const at = (days || []).findIndex(d => d.value === chosen);
+  return at < 0 ? dash_clientside.no_update : days[Math.min(Math.max(at + step, 0), days.length - 1)].value;
+}
+"""
 URL_JS = """
 function(day, shown, off, place) {
   if (!/\\/room\\/[^/]*$/.test(window.location.pathname)) { return dash_clientside.no_update; }
@@ -123,14 +132,20 @@ def register(app: dash.Dash, stores: Stores) -> None:
         LATER,
         VERSION,
         Input(ids.RASTER, "clickData"),
-        Input(ids.DAY_BACK, "n_clicks"),
-        Input(ids.DAY_ON, "n_clicks"),
         State(ids.DAY_CHOICE, "value"),
     )
-    def choose(
-        place: Place, _version: int | None, click: dict[str, Any] | None, _back: int, _on: int, chosen: str | None
-    ) -> tuple[Any, Any]:
+    def choose(place: Place, _version: int | None, click: dict[str, Any] | None, chosen: str | None) -> tuple[Any, Any]:
         return choose_day(stores, place, chosen, trigger=ctx.triggered_id, click=click)
+
+    app.clientside_callback(
+        STEP_DAY_JS,
+        Output(ids.DAY_CHOICE, "value", allow_duplicate=True),
+        Input(ids.DAY_BACK, "n_clicks"),
+        Input(ids.DAY_ON, "n_clicks"),
+        State(ids.DAY_CHOICE, "data"),
+        State(ids.DAY_CHOICE, "value"),
+        prevent_initial_call=True,
+    )
 
     @app.callback(*drawn(ids.RASTER), LATER, SCHEME, Input(ids.DAY_CHOICE, "value"))
     def raster(place: Place, scheme: str | None, day: str | None) -> Drawn:
@@ -147,8 +162,10 @@ def register(app: dash.Dash, stores: Stores) -> None:
         State(ids.WINDOW, "data"),
         State(ids.ROOM, "data"),
     )
+    @needs("look")
     def look(day: str | None, dragged: dict[str, Any] | None, *more: Any) -> dict[str, Any]:
-        return choose_window(stores, more[-1], more[-2], day=day, dragged=dragged, trigger=_trigger())
+        pressed = dict(zip(STEPS, more, strict=False))
+        return choose_window(stores, more[-1], more[-2], day=day, dragged=dragged, pressed=pressed, trigger=_trigger())
 
     @app.callback(*drawn(ids.DAY), Input(ids.WINDOW, "data"), SCHEME, State(ids.ROOM, "data"))
     def along(shown: dict[str, Any] | None, scheme: str | None, place: Place) -> Drawn:
@@ -180,17 +197,14 @@ def as_day(text: str | None) -> dt.date | None:
 def choose_day(
     stores: Stores, place: Place, chosen: str | None, *, trigger: Any, click: dict[str, Any] | None
 ) -> tuple[Any, Any]:
-    """Days to choose from and the day chosen: by a click, a step, the address, or the most telling one."""
+    """Days to choose from and the day chosen: by a click, the address, or the most telling one."""
     made = find(stores, place).pictures()
     if made is None:
         return [], None
     days = made[1].days
-    wanted = as_day(chosen) if trigger in (ids.RASTER, ids.DAY_BACK, ids.DAY_ON) else as_day(place["day"])
+    wanted = as_day(chosen) if trigger == ids.RASTER else as_day(place["day"])
     if trigger == ids.RASTER and click:
         wanted = as_day(str(click["points"][0]["y"]))
-    elif trigger in (ids.DAY_BACK, ids.DAY_ON) and wanted in days:
-        step = 1 if trigger == ids.DAY_ON else -1
-        wanted = days[min(max(days.index(wanted) + step, 0), len(days) - 1)]
     if wanted not in days:
         wanted = parts.telling_day(made[1])
     return parts.day_options(made[1]), wanted.isoformat() if wanted else None
@@ -203,9 +217,13 @@ def choose_window(
     *,
     day: str | None,
     dragged: dict[str, Any] | None,
+    pressed: dict[str, int],
     trigger: Any,
 ) -> dict[str, Any]:
     """Return the stretch of time to show after a day was chosen, a stretch dragged over or a button pressed.
+
+    Whoever presses a button again before the answer is there sends the stretch of before along; it says how often each button had been
+    ``pressed`` when it was made, so that no press is lost.
 
     Raises
     ------
@@ -218,16 +236,30 @@ def choose_window(
         raise PreventUpdate
     line, of_day = made[0], day_window(made[0], when)
     now = local_window(line, shown["first"], shown["last"]) if shown else None
+    ahead = _not_done(shown or {}, pressed, trigger)
     if shown is None and place.get("from"):
         # A page that was just opened shows what its address says.
-        return told(line, local_window(line, place["from"], place.get("to", "")) or of_day, of_day)
-    if now is None:
-        return told(line, of_day, of_day)
-    if trigger == ids.DAY:
-        return told(line, _dragged(line, dragged, of_day), of_day)
-    if trigger in STEPS:
-        return told(line, _stepped(line, now, trigger), of_day)
-    return told(line, of_day, of_day)
+        found = local_window(line, place["from"], place.get("to", "")) or of_day
+    elif now is None or trigger == ids.DAY_CHOICE:
+        found = of_day
+    elif trigger == ids.DAY and (drawn_over := _dragged(line, dragged, of_day)) is not None:
+        found = drawn_over
+    elif ahead:
+        found = now
+        for button in ahead:
+            found = _stepped(line, found, button)
+    elif trigger == ids.DAY or trigger in STEPS:
+        raise PreventUpdate
+    else:
+        found = of_day
+    return told(line, found, of_day) | {"pressed": pressed}
+
+
+def _not_done(shown: dict[str, Any], pressed: dict[str, int], trigger: Any) -> list[str]:
+    """Buttons pressed since a window was made, each as often as it was; the one that was pressed last comes last."""
+    done = shown.get("pressed", {})
+    steps = [name for name, count in pressed.items() for _ in range((count or 0) - done.get(name, 0))]
+    return sorted(steps, key=lambda name: name == trigger)
 
 
 def _trigger() -> str | None:
@@ -236,15 +268,12 @@ def _trigger() -> str | None:
     return ids.DAY_CHOICE if ids.DAY_CHOICE in happened else ctx.triggered_id
 
 
-def _dragged(line: Timeline, dragged: dict[str, Any] | None, of_day: Window) -> Window:
-    """Read what the figure says of a drag or a double click."""
+def _dragged(line: Timeline, dragged: dict[str, Any] | None, of_day: Window) -> Window | None:
+    """Read what the figure says of a drag or a double click; ``None`` where it says nothing of the kind."""
     ends = {key[-3:]: value for key, value in (dragged or {}).items() if key.startswith("xaxis") and ".range[" in key}
     if any(key.endswith("autorange") for key in dragged or {}):
         return of_day
-    window = local_window(line, *(str(ends.get(k, "")) for k in ("[0]", "[1]")))
-    if window is None:
-        raise PreventUpdate
-    return window
+    return local_window(line, *(str(ends.get(k, "")) for k in ("[0]", "[1]")))
 
 
 def _stepped(line: Timeline, now: Window, trigger: str) -> Window:

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import dash
-from dash import html
+from dash import Output, html
 from dash.development.base_component import Component
 
 from dashboard import ids
 from dashboard.figures.delay_curve import delay_figure
 from dashboard.figures.theme import palette
+from dashboard.pages.room import parts
 from dashboard.pages.room.context import (
+    LATER,
     PLACE,
     QUIET,
     SCHEME,
@@ -44,3 +46,8 @@ def register(app: dash.Dash, stores: Stores) -> None:
     def delay(place: Place, _version: int | None, scheme: str | None) -> Drawn:
         here = find(stores, place)
         return fitted(delay_figure(here.channel, palette(scheme), currency=here.analysis.currency))
+
+    @app.callback(Output(ids.ROOM_NUMBERS, "children"), LATER, VERSION)
+    def numbers(place: Place, _version: int | None) -> Component:
+        here = find(stores, place)
+        return parts.numbers(here.channel, here.analysis)

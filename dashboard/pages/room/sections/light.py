@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Any
 
 import dash
-import plotly.graph_objects as go
 from dash import Output, html
 from dash.development.base_component import Component
 
 from dashboard import ids
+from dashboard.figures.drawing import Figure
 from dashboard.figures.light_day import light_day_figure
 from dashboard.figures.season import season_figure
 from dashboard.figures.target_curve import target_figure
@@ -21,7 +22,6 @@ from dashboard.pages.room.context import (
     QUIET,
     SCHEME,
     VERSION,
-    Drawn,
     Place,
     drawn,
     evidence,
@@ -42,7 +42,7 @@ class _Picture:
     title: str
     caption: str
     label: str
-    draw: Callable[[ChannelResult, Palette], go.Figure]
+    draw: Callable[[ChannelResult, Palette], Figure]
     told: Callable[[LightResult], bool]
 
     def laid_out(self) -> Component:
@@ -97,12 +97,11 @@ def section() -> Component:
 
 def register(app: dash.Dash, stores: Stores) -> None:
     """Tie the section to the stores."""
-    for picture in _PICTURES:
-        _tie(app, stores, picture)
+    places = [out for p in _PICTURES for out in (Output(p.box, "hidden"), *drawn(p.name))]
 
-
-def _tie(app: dash.Dash, stores: Stores, picture: _Picture) -> None:
-    @app.callback(Output(picture.box, "hidden"), *drawn(picture.name), LATER, VERSION, SCHEME)
-    def fill(place: Place, _version: int | None, scheme: str | None) -> tuple[bool, *Drawn]:
+    # One answer for all of them: each answer costs the browser a walk through everything on the page.
+    @app.callback(*places, LATER, VERSION, SCHEME)
+    def fill(place: Place, _version: int | None, scheme: str | None) -> tuple[Any, ...]:
         c = find(stores, place).channel
-        return not picture.told(c.light), *fitted(picture.draw(c, palette(scheme)))
+        made = ((not p.told(c.light), *fitted(p.draw(c, palette(scheme)))) for p in _PICTURES)
+        return tuple(part for picture in made for part in picture)

@@ -19,6 +19,7 @@ from dashboard.figures.along_time import time_figure
 from dashboard.figures.theme import palette, sentence
 from dashboard.figures.timeline import US
 from dashboard.figures.window import within
+from dashboard.needs import needs
 from dashboard.pages.room.context import (
     LATER,
     QUIET,
@@ -129,11 +130,13 @@ def register(app: dash.Dash, stores: Stores) -> None:
         Input(ids.OFF_ON, "n_clicks"),
         State(ids.OFF, "data"),
     )
-    def choose(place: Place, _v: int | None, click: Any, _rows: Any, _back: int, _on: int, shown: Off | None) -> Off:
+    @needs("look")
+    def choose(place: Place, _v: int | None, click: Any, _rows: Any, back: int, on: int, shown: Off | None) -> Off:
         if isinstance(ctx.triggered_id, dict) and not ctx.triggered[0]["value"]:
             # The list was drawn anew; nobody pressed anything.
             raise PreventUpdate
-        return choose_off(find(stores, place), place, shown, trigger=ctx.triggered_id, click=click)
+        ahead = (on or 0) - (back or 0)
+        return choose_off(find(stores, place), place, shown, trigger=ctx.triggered_id, click=click, ahead=ahead)
 
     @app.callback(
         Output(ids.OFF_LIST, "children"),
@@ -155,7 +158,6 @@ def register(app: dash.Dash, stores: Stores) -> None:
 
     @app.callback(
         Output(ids.SAY_TOLD, "children"),
-        Output(ids.BOOK, "data", allow_duplicate=True),
         Input(ids.SAY_PRESENT, "n_clicks"),
         Input(ids.SAY_ABSENT, "n_clicks"),
         Input(ids.SAY_UNDO, "n_clicks"),
@@ -170,7 +172,9 @@ def register(app: dash.Dash, stores: Stores) -> None:
         off = looked_at(here, shown)
         if off is None or here.store.desk is None or not ctx.triggered[0]["value"]:
             raise PreventUpdate
-        return decide.attempt(lambda: spoken(here, off, str(ctx.triggered_id), who or "")).told, (book or 0) + 1
+        outcome = decide.attempt(lambda: spoken(here, off, str(ctx.triggered_id), who or ""))
+        decide.written_down(book)
+        return outcome.told
 
     @app.callback(*drawn(ids.OFF_PLOT), Input(ids.OFF, "data"), SCHEME, State(ids.ROOM, "data"))
     def minutes(shown: Off | None, scheme: str | None, place: Place) -> Drawn:
@@ -262,8 +266,10 @@ def least_sure(here: Here) -> list[SwitchOff]:
     return [_one(r) for r in rows.sort((pl.col("p_false") - 0.5).abs(), "time").head(LISTED).iter_rows(named=True)]
 
 
-def choose_off(here: Here, place: Place, shown: Off | None, *, trigger: Any, click: Any) -> Off:
+def choose_off(here: Here, place: Place, shown: Off | None, *, trigger: Any, click: Any, ahead: int = 0) -> Off:
     """Choose a switch-off: by a click in the figure or the list, a step, the address, or the least sure one.
+
+    ``ahead`` counts all steps on less those back; what is shown says how many it rests on, so that quick clicks lose none.
 
     Raises
     ------
@@ -276,25 +282,25 @@ def choose_off(here: Here, place: Place, shown: Off | None, *, trigger: Any, cli
     if trigger == ids.DAY:
         data = click["points"][0].get("customdata") if click else None
         time = as_time(data[1]) if isinstance(data, list) and len(data) == 2 else None
-        return _asked(rows, time)
+        return _asked(rows, time, ahead)
     if isinstance(trigger, dict):
-        return _asked(rows, as_time(trigger["time"]))
+        return _asked(rows, as_time(trigger["time"]), ahead)
     now = as_time(shown["time"] if shown else None)
     if trigger in (ids.OFF_BACK, ids.OFF_ON) and now is not None:
         times = rows["time"]
-        index = int(times.search_sorted(now)) + (1 if trigger == ids.OFF_ON else -1)
-        return {"time": times[min(max(index, 0), len(times) - 1)].isoformat(), "asked": True}
+        index = int(times.search_sorted(now)) + ahead - (shown or {}).get("ahead", 0)
+        return {"time": times[min(max(index, 0), len(times) - 1)].isoformat(), "asked": True, "ahead": ahead}
     wanted = as_time(place.get("off"))
     if wanted is not None and not rows.filter(pl.col("time") == wanted).is_empty():
-        return {"time": wanted.isoformat(), "asked": True}
+        return {"time": wanted.isoformat(), "asked": True, "ahead": ahead}
     unsure = least_sure(here)
-    return {"time": unsure[0].key if unsure else rows["time"][0].isoformat(), "asked": False}
+    return {"time": unsure[0].key if unsure else rows["time"][0].isoformat(), "asked": False, "ahead": ahead}
 
 
-def _asked(rows: pl.DataFrame, time: dt.datetime | None) -> Off:
+def _asked(rows: pl.DataFrame, time: dt.datetime | None, ahead: int) -> Off:
     if time is None or rows.filter(pl.col("time") == time).is_empty():
         raise PreventUpdate
-    return {"time": time.isoformat(), "asked": True}
+    return {"time": time.isoformat(), "asked": True, "ahead": ahead}
 
 
 def _clock(here: Here, time: dt.datetime) -> str:

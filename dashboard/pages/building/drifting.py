@@ -1,0 +1,233 @@
+"""Rooms that have changed since they were last set: what has drifted, whether another look pays, and acknowledging it with a reason."""
+
+from __future__ import annotations
+
+from typing import Any
+from zoneinfo import ZoneInfo
+
+import dash
+import dash_mantine_components as dmc
+from dash import ALL, Input, Output, State, ctx, dcc, html
+from dash.development.base_component import Component
+from dash.exceptions import PreventUpdate
+
+from dashboard import ids, words
+from dashboard.components import decide
+from dashboard.pages.building.ranking import rooms
+from dashboard.store import Desk, Stores
+from dashboard.workspace import acknowledging, buildings
+from dashboard.workspace.acknowledging import RoomStanding, Standing
+from tuning.results import Analysis
+
+LEVEL_WORD = {"look": "Worth another look", "site": "Look on site", "note": "For information"}
+LEVEL_MARK = {"look": "change", "site": "trial", "note": "keep"}
+ORDER = ("look", "site", "note", "")
+
+
+def register(app: dash.Dash, stores: Stores) -> None:
+    """Tie the section to the stores."""
+
+    @app.callback(
+        Output(ids.BUILDING_DRIFT, "children"),
+        Input(ids.VERSION, "data"),
+        Input(ids.BUILDING, "data"),
+        Input(ids.BOOK, "data"),
+    )
+    def show(_version: int | None, building: str, _book: int | None) -> list[Component]:
+        store = stores.of(building)
+        analysis = store.analysis() if store is not None else None
+        return [] if store is None or store.desk is None or analysis is None else section(store.desk, analysis)
+
+    @app.callback(
+        Output(ids.DRIFT_TOLD, "children"),
+        Input({"kind": ids.DRIFT_ACKNOWLEDGE, "room": ALL}, "n_clicks"),
+        Input({"kind": ids.DRIFT_BACK, "number": ALL}, "n_clicks"),
+        State({"kind": ids.DRIFT_REASON, "room": ALL}, "value"),
+        State({"kind": ids.DRIFT_REASON, "room": ALL}, "id"),
+        State(ids.BUILDING, "data"),
+        State(ids.VERSION, "data"),
+        State(ids.WHO, "value"),
+        State(ids.BOOK, "data"),
+        prevent_initial_call=True,
+    )
+    def act(
+        _said: Any,
+        _back: Any,
+        reasons: list[str],
+        fields: list[dict[str, str]],
+        building: str,
+        version: int | None,
+        who: str | None,
+        book: int | None,
+    ) -> Component:
+        store, button = stores.of(building), ctx.triggered_id
+        if store is None or store.desk is None or version is None:
+            raise PreventUpdate
+        if not isinstance(button, dict) or not ctx.triggered[0]["value"]:
+            raise PreventUpdate
+        desk = store.desk
+        if button["kind"] == ids.DRIFT_BACK:
+            outcome = decide.attempt(lambda: taken_back(desk, int(button["number"]), who or ""))
+        else:
+            room = str(button["room"])
+            reason = next((r for r, f in zip(reasons, fields, strict=True) if f["room"] == room), "") or ""
+            outcome = decide.attempt(lambda: acknowledged(desk, room, version, reason, who or ""))
+        # Words half typed elsewhere stay where nothing was done.
+        if outcome.done:
+            decide.written_down(book)
+        return outcome.told
+
+
+def acknowledged(desk: Desk, room: str, analysis: int, reason: str, who: str) -> str:
+    """Acknowledge what counts in a room; returns what to tell."""
+    count = acknowledging.acknowledge(desk.ws, desk.building, room, analysis=analysis, reason=reason, by=who)
+    return f"{count} finding{'s' if count > 1 else ''} acknowledged. They count again once there is new evidence."
+
+
+def taken_back(desk: Desk, number: int, who: str) -> str:
+    """Take an acknowledgement back; returns what to tell."""
+    acknowledging.take_back(desk.ws, desk.building, number, by=who)
+    return "Taken back: it counts again."
+
+
+def section(desk: Desk, analysis: Analysis) -> list[Component]:
+    """Lay the section out; nothing before anything is watched."""
+    found = acknowledging.standing(desk.ws, desk.building, desk.analysis)
+    if not found:
+        return []
+    names = {row.room: row.name for row in rooms(analysis)}
+    counting = sorted(
+        (r for r in found.values() if r.counting),
+        key=lambda r: (ORDER.index(r.level), -r.found.worth_per_week, names.get(r.room, r.room)),
+    )
+    seen = [(r, s) for r in found.values() for s in r.drifts if s.acknowledged is not None]
+    past = [r for r in found.values() if not r.counting and not any(s.acknowledged for s in r.drifts)]
+    visit = buildings.site(desk.ws, desk.building).site.cost_per_visit
+    look = sum(r.level == "look" for r in counting)
+    rate = next(iter(found.values())).found.watched.false_alarms
+    head = [
+        html.H2("Changed since they were last set"),
+        html.P(
+            f"{_rooms(len(counting))} changed, {look} worth another look. "
+            "A room is proposed for another look only where the log since the change finds a setting that is better in nine of ten resampled logs "
+            f"and saves more than the price of a visit ({words.money(visit, analysis.currency)} a year); else it is kept as information. "
+            "Reference: the six weeks after a room was last set on site, or of its log where it never was. "
+            f"Expect at most {rate:g} false alarm a room and year.",
+            className="caption",
+        ),
+    ]
+    return [
+        *head,
+        *([html.Ul([_room(r, names.get(r.room, r.room), desk.building) for r in counting], className="drifting")] if counting else []),
+        *([_acknowledged(seen, names, desk.building, analysis.time_zone)] if seen else []),
+        *([_past(past, names, desk.building)] if past else []),
+    ]  # fmt: skip
+
+
+def _rooms(count: int) -> str:
+    return f"{count or 'No'} room{'' if count == 1 else 's'}"
+
+
+def _link(room: str, name: str, building: str) -> Component:
+    return dcc.Link(html.Strong(name), href=f"{ids.room_href(room, building=building)}#{ids.DRIFT_ANCHOR}")
+
+
+def _room(r: RoomStanding, name: str, building: str) -> Component:
+    told = [
+        html.Li([d.message, *([html.Em(f" {s.again}")] if s.again else [])])
+        for s in r.drifts
+        if s.counts
+        for d in (s.drift,)
+    ]
+    return html.Li(
+        [
+            html.Div(
+                [
+                    _link(r.room, name, building),
+                    html.Span(LEVEL_WORD[r.level], className=f"mark {LEVEL_MARK[r.level]}"),
+                ],
+                className="drift-head",
+            ),
+            html.Ul([*told, *(html.Li(html.Strong(sentence)) for sentence in r.found.advice)]),
+            html.Div(
+                [
+                    dmc.TextInput(
+                        id={"kind": ids.DRIFT_REASON, "room": r.room},
+                        value="",
+                        debounce=True,
+                        placeholder="Why nobody need go there",
+                        className="reason",
+                        **{"aria-label": f"Reason to acknowledge what changed in {name}"},
+                    ),
+                    html.Button(
+                        "Acknowledge",
+                        id={"kind": ids.DRIFT_ACKNOWLEDGE, "room": r.room},
+                        className="quiet",
+                        n_clicks=0,
+                        **{"aria-label": f"Acknowledge what changed in {name}"},
+                    ),
+                ],
+                className="buttons",
+            ),
+        ]
+    )
+
+
+def _acknowledged(
+    seen: list[tuple[RoomStanding, Standing]], names: dict[str, str], building: str, zone: str
+) -> Component:
+    rows = [
+        html.Li(
+            [
+                _link(r.room, names.get(r.room, r.room), building),
+                f": {s.drift.message} ",
+                html.Span(said_by(s, zone), className="soft"),
+                " ",
+                html.Button(
+                    "Undo",
+                    id={"kind": ids.DRIFT_BACK, "number": s.acknowledged.id},
+                    className="quiet",
+                    n_clicks=0,
+                    **{"aria-label": f"Take back the acknowledgement: {names.get(r.room, r.room)}, {s.drift.label}"},
+                ),
+            ]
+        )
+        for r, s in seen
+        if s.acknowledged is not None
+    ]
+    return html.Details(
+        [
+            html.Summary(f"{len(rows)} acknowledged"),
+            html.P(
+                "They count again when newer logs take the figure beyond the range that was acknowledged or to the other side, when it changes "
+                "once more or comes back, or when another setting becomes worth a visit.",
+                className="caption",
+            ),
+            html.Ul(rows, className="acknowledged"),
+        ]
+    )  # fmt: skip
+
+
+def said_by(s: Standing, zone: str) -> str:
+    """Who acknowledged it, when and why."""
+    a = s.acknowledged
+    if a is None:
+        return ""
+    local = a.at.astimezone(ZoneInfo(zone))
+    return f"Acknowledged by {a.by}, {local.day} {local:%b %Y, %H:%M}: “{a.reason}”"
+
+
+def _past(past: list[RoomStanding], names: dict[str, str], building: str) -> Component:
+    rows = [
+        html.Li(
+            [
+                _link(r.room, names.get(r.room, r.room), building),
+                ": ",
+                f"set anew on {r.decided_since.isoformat()}; drift is looked for in the days after."
+                if r.decided_since
+                else " ".join(s.drift.message for s in r.drifts),
+            ]
+        )
+        for r in past
+    ]
+    return html.Details([html.Summary(f"{len(rows)} past"), html.Ul(rows)])

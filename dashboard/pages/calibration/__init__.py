@@ -1,0 +1,1 @@
+"""How predictions did against what happened, over all buildings."""

@@ -1,0 +1,1 @@
+"""A year of light, for the owner."""
