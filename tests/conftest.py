@@ -18,3 +18,12 @@ def real_log():
         return path
 
     return find
+
+
+def pytest_collection_modifyitems(items):
+    """Put the files that drive a browser first, which take longest: at the end no process waits for another that has just begun one.
+
+    Goes with ``--no-loadscope-reorder``: else the files that hold fewest tests come last, and these are the longest.
+    """
+    long = {item.path for item in items if item.get_closest_marker("browser")}
+    items.sort(key=lambda item: item.path not in long)

@@ -11,7 +11,7 @@ import random
 import sys
 from pathlib import Path
 
-from dashboard.workspace import Workspace, analyses, buildings, decisions, uploads, verdicts
+from dashboard.workspace import Workspace, buildings, decisions, uploads, verdicts
 from dashboard.workspace.decisions import Choice
 from dashboard.workspace.uploads import OffsetError
 from tests.dashboard import synthetic
@@ -19,6 +19,8 @@ from tests.dashboard.workspaces import analysed_again
 from tuning.results import Settings
 
 PIECE = 40_000
+KINDS = ["upload", "upload", "decide", "undo", "word", "edit", "analyse"]
+"""What is done in turn, in another order each time."""
 
 
 def body(seed):
@@ -37,12 +39,16 @@ def main(folder, confirmed, seed):
         out.write(json.dumps(what) + "\n")
         out.flush()
 
+    # The one before may have been killed between a new log and its analysis.
+    number = analysed_again(ws, building)
     print("ready", flush=True)
-    number = analyses.latest(ws, building).id
+    todo = []
     for step in range(10_000):
-        what = rng.choice(["upload", "upload", "decide", "undo", "word", "edit", "analyse"])
+        todo = todo or rng.sample(KINDS, len(KINDS))
+        what = todo.pop()
         if what == "upload":
             upload(ws, building, seed * 1000 + step, told)
+            number = analysed_again(ws, building)
         elif what == "analyse":
             number = analysed_again(ws, building)
             told(analysis=number)

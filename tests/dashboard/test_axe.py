@@ -8,8 +8,10 @@ from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import expect
 
 from dashboard.desk import WorkspaceStores
-from dashboard.workspace import decisions
+from dashboard.report import html_report
+from dashboard.workspace import buildings, decisions, uploads
 from dashboard.workspace.decisions import Choice
+from tests.building import SITE, office_days, write
 from tests.dashboard.conftest import serving
 from tests.dashboard.workspaces import ANNA, analysed
 from tuning.results import Settings
@@ -28,9 +30,20 @@ def site(tmp_path_factory):
         Choice("r103/b", "all", "reject", 0, None, "being refurbished"),
     )
     decisions.decide(ws, building, choices, analysis=number, by=ANNA)
+    # Another one that is just being brought in: its logs, and a site.toml that says otherwise.
+    begun = buildings.create(ws, {"site": {"name": "Mill House", "time_zone": "Europe/Copenhagen"}}, by=ANNA)
+    folder = tmp_path_factory.mktemp("logs")
+    write(folder, office_days(days=2), site=SITE, name="March.csv")
+    for name in ("March.csv", "site.toml"):
+        uploads.take(ws, begun, folder / name, by=ANNA)
     with serving(WorkspaceStores(ws)) as url:
         yield f"{url}/building/{building}"
     ws.close()
+
+
+@pytest.fixture(scope="module")
+def report(analysis):
+    return html_report(analysis)
 
 
 def full(page, address):
@@ -39,7 +52,31 @@ def full(page, address):
     page.wait_for_load_state("networkidle")
 
 
+def old_analyses(page):
+    page.get_by_text("Old analyses").click()
+    page.get_by_role("button", name="Show what would go").click()
+    expect(page.get_by_text("Nothing would go.")).to_be_visible()
+
+
+BEGUN = "/../mill-house"
 PAGES = {
+    "buildings": ("/../..", lambda p: expect(p.get_by_role("link", name="Mill House")).to_be_visible()),
+    "no building": (
+        "/../..",
+        lambda p: (
+            p.get_by_label("Search buildings").fill("zebra"),
+            expect(p.get_by_text("No building matches")).to_be_visible(),
+        ),
+    ),
+    "nothing analysed": (BEGUN, lambda p: expect(p.get_by_text("Nothing analysed yet")).to_be_visible()),
+    "logs just brought in": (
+        BEGUN + "/logs",
+        lambda p: (
+            expect(p.get_by_text("differs in")).to_be_visible(),
+            expect(p.get_by_role("button", name="Use this mapping")).to_be_visible(),
+        ),
+    ),
+    "old analyses": ("/logs", old_analyses),
     "rooms": ("", lambda p: expect(p.get_by_role("link", name="Seminar room all")).to_be_visible()),
     "rooms selected": (
         "?sel=r101/wall~r102/all&show=change,trial",
@@ -56,12 +93,18 @@ PAGES = {
     "logs": ("/logs", lambda p: expect(p.get_by_text("Bring in files first.")).to_be_visible()),
     "facts": ("/facts", lambda p: expect(p.get_by_label("Electricity [per kWh]")).to_be_visible()),
     "facts of a room": ("/facts?room=r101", lambda p: expect(p.get_by_text("Channel window")).to_be_visible()),
+    "verification": ("/verification", lambda p: expect(p.get_by_text("Nothing was set on site yet")).to_be_visible()),
+    "predictions": (
+        "/../../predictions",
+        lambda p: expect(p.get_by_text("No prediction has met its outcome yet")).to_be_visible(),
+    ),
+    "year": ("/report", lambda p: expect(p.get_by_text("LENI").first).to_be_visible()),
     "sheet to print": ("/settings.html", lambda p: expect(p.get_by_text("EXCEPTION")).to_be_visible()),
 }
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
-def test_no_page_breaches_wcag_or_asks_anybody_else(page, site, scheme):
+def test_no_page_breaches_wcag_or_asks_anybody_else(page, site, report, scheme):
     page.emulate_media(color_scheme=scheme)
     breaches = []
     for name, (way, ready) in PAGES.items():
@@ -74,6 +117,13 @@ def test_no_page_breaches_wcag_or_asks_anybody_else(page, site, scheme):
             for n in v["nodes"][:4]
         ]
         assert page.evaluate("document.documentElement.scrollWidth <= document.documentElement.clientWidth"), name
+    # The report is a file of its own; nothing serves it.
+    page.route("**/report.html", lambda r: r.fulfill(body=report, content_type="text/html; charset=utf-8"))
+    page.goto(site.split("/building")[0] + "/report.html")
+    page.wait_for_selector("html[data-drawn=all]", state="attached")
+    found = Axe().run(page, options=RULES).response["violations"]
+    breaches += [f"report: {v['id']}: {n['target']}" for v in found for n in v["nodes"][:4]]
+    assert page.evaluate("document.documentElement.scrollWidth <= document.documentElement.clientWidth"), "report"
     assert breaches == []
     assert page.complaints == []
     assert page.outside == []

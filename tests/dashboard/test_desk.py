@@ -13,6 +13,7 @@ from playwright.sync_api import expect
 from dashboard.report import html_report
 from dashboard.store import FolderStore
 from tests.dashboard.conftest import serving
+from tests.dashboard.waiting import until
 from tuning.errors import LogError
 
 pytestmark = pytest.mark.browser
@@ -29,7 +30,7 @@ def test_search_and_filters_narrow_the_list_and_stand_in_the_address(page, made_
     page.get_by_label("Search rooms").fill("window")
     expect(page.get_by_role("link", name="Seminar room all")).to_have_count(0)
     expect(page.get_by_role("link", name="Reading room window")).to_be_visible()
-    page.wait_for_function("window.location.search === '?q=window'")
+    until(page, "window.location.search === '?q=window'")
 
     page.get_by_label("Search rooms").fill("zebra")
     expect(page.get_by_text("No room matches")).to_be_visible()
@@ -55,7 +56,7 @@ def test_the_list_is_sorted_by_its_select_and_what_must_be_mended_comes_first(pa
     page.get_by_label("Order of the rooms").select_option("name")
 
     assert [t.split(",")[0] for t in order(page)] == sorted((t.split(",")[0] for t in order(page)), key=str.casefold)
-    page.wait_for_function("window.location.search === '?sort=name'")
+    until(page, "window.location.search === '?sort=name'")
 
 
 def test_a_selection_is_summed_and_survives_reload_a_visit_to_a_room_and_back(page, made_up_site, analysis):
@@ -107,7 +108,7 @@ def test_a_day_is_chosen_by_address_and_by_step_and_survives_reload(page, made_u
     page.get_by_role("button", name="Day after").click()
     expect(day).to_have_value(re.compile("^Thu 19 Mar 2026"))
     expect(plot).to_contain_text("Thu 19 Mar 2026")
-    page.wait_for_function("window.location.search.includes('day=2026-03-19')")
+    until(page, "window.location.search.includes('day=2026-03-19')")
 
     page.reload()
     expect(day).to_have_value(re.compile("^Thu 19 Mar 2026"))
@@ -133,10 +134,10 @@ def test_colours_follow_the_system_until_somebody_chooses_and_the_choice_is_kept
     page.emulate_media(color_scheme="dark")
     page.goto(made_up_site)
     scheme = "document.documentElement.dataset.scheme"
-    page.wait_for_function(f"{scheme} === 'dark'")
+    until(page, f"{scheme} === 'dark'")
 
     page.get_by_role("button", name="Light").click()
-    page.wait_for_function(f"{scheme} === 'light'")
+    until(page, f"{scheme} === 'light'")
     page.reload()
     expect(page.get_by_role("button", name="Dark")).to_be_visible()
 
@@ -208,7 +209,7 @@ def test_the_report_draws_every_figure_from_a_file_and_asks_nobody(page, analysi
     page.on("request", lambda r: asked.append(r.url))
 
     page.goto(file.as_uri())
-    page.wait_for_function("document.documentElement.dataset.drawn === 'all'")
+    until(page, "document.documentElement.dataset.drawn === 'all'")
 
     figures = page.locator("figure").count()
     # Four channels with a log: delay, days, pauses, task and target of each.
@@ -217,3 +218,25 @@ def test_the_report_draws_every_figure_from_a_file_and_asks_nobody(page, analysi
     assert asked == [file.as_uri()]
     assert page.complaints == []
     assert fits(page)
+
+
+def test_whoever_goes_back_finds_the_list_where_it_was_left(page, made_up_site):
+    page.set_viewport_size({"width": page.viewport_size["width"], "height": 400})
+    page.goto(made_up_site)
+    link = page.get_by_role("link", name="Seminar room all")
+    link.scroll_into_view_if_needed()
+    page.mouse.wheel(0, 120)
+    page.wait_for_timeout(300)
+    left = page.evaluate("window.scrollY")
+    assert left > 0
+    link.focus()
+    page.keyboard.press("Enter")
+    expect(page.get_by_label("Recommendation")).to_be_visible()
+    until(page, "document.activeElement.id === 'content'")
+    assert page.evaluate("window.scrollY") == 0
+
+    page.go_back()
+
+    until(page, "y => Math.abs(window.scrollY - y) < 2", arg=left)
+    expect(link).to_be_focused()
+    assert page.complaints == []

@@ -1,6 +1,8 @@
 """Figures: what is drawn, and the unit of every axis."""
 
+import base64
 import datetime as dt
+import json
 import math
 from dataclasses import replace
 
@@ -15,8 +17,12 @@ from dashboard.figures.target_curve import target_figure
 from dashboard.figures.task_light import task_figure
 from dashboard.figures.theme import DARK, LIGHT, palette
 from dashboard.figures.timeline import raster, timeline
-from dashboard.figures.window import day_window
+from dashboard.figures.window import day_window, within
 from tests.dashboard import synthetic
+from tests.dashboard.plotted import plotted
+
+time_figure, raster_figure, delay_figure = map(plotted, (time_figure, raster_figure, delay_figure))
+gap_figure, target_figure, task_figure = map(plotted, (gap_figure, target_figure, task_figure))
 
 ZONE = synthetic.ZONE
 
@@ -255,3 +261,30 @@ def test_states_of_the_raster_stay_apart_for_people_with_a_colour_vision_deficie
     apart = [math.dist(a, b) for i, a in enumerate(seen) for b in seen[i + 1 :]]
 
     assert min(apart) >= 20
+
+
+def test_what_is_sent_holds_the_same_as_plotlys_own_figure(channel, line):
+    whole = within(line, line.first_us, line.first_us + 10**18)
+    for draw, given in (
+        (delay_figure, (channel, LIGHT)),
+        (raster_figure, (raster(line), LIGHT)),
+        (time_figure, (channel, line, whole, LIGHT)),
+        (time_figure, (channel, line, day_window(line, line.days[0]), LIGHT)),
+    ):
+        more = {"currency": "EUR"} if draw is delay_figure else {}
+        theirs, ours = (
+            json.loads(draw(*given, **more).to_json()),
+            json.loads(draw.__wrapped__(*given, **more).to_json()),
+        )
+        assert theirs["layout"].pop("template")
+        assert unpacked(ours) == unpacked(theirs)
+
+
+def unpacked(value):
+    """Numbers that were packed into bytes, as lists again."""
+    if isinstance(value, dict) and "bdata" in value:
+        shape = [int(n) for n in value.get("shape", "-1").split(",")]
+        return np.frombuffer(base64.b64decode(value["bdata"]), value["dtype"]).reshape(shape).tolist()
+    if isinstance(value, dict):
+        return {key: unpacked(inner) for key, inner in value.items() if inner != {}}
+    return [unpacked(inner) for inner in value] if isinstance(value, list) else value

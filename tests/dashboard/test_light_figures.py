@@ -12,6 +12,7 @@ from dashboard.figures.task_light import task_figure
 from dashboard.figures.theme import DARK, LIGHT
 from dashboard.report import html_report
 from tests.dashboard import synthetic
+from tests.dashboard.plotted import plotted
 from tuning.results import WantedLevel
 
 MINUTE = np.arange(15, 1440, 30)
@@ -33,6 +34,8 @@ YEAR = pl.DataFrame(
         "energy_kwh": np.linspace(30, 8, 12),
     }
 )
+
+light_day_figure, season_figure, task_figure = map(plotted, (light_day_figure, season_figure, task_figure))
 
 
 @pytest.fixture(scope="module")

@@ -22,7 +22,7 @@ from dashboard.pages.room import callbacks as room
 from dashboard.pages.room import context
 from dashboard.pages.room.parts import day_options, telling_day
 from dashboard.pages.room.sections import days
-from dashboard.serve import demo_folder, serve
+from dashboard.serve import Listening, demo_folder, serve
 from dashboard.store import FixedStore, FolderStore
 from dashboard.workspace.errors import RefusedError
 from tests.dashboard import synthetic
@@ -189,13 +189,11 @@ def test_days_to_choose_from_say_how_many_were_left_in_the_dark(store, channel):
     ("trigger", "click", "chosen", "expected"),
     [
         (None, None, None, "2026-03-18"),
-        (ids.DAY_ON, None, "2026-03-20", "2026-03-21"),
-        (ids.DAY_BACK, None, "2026-03-16", "2026-03-16"),
         (ids.RASTER, {"points": [{"y": "2026-03-24"}]}, "2026-03-20", "2026-03-24"),
         (ids.RASTER, {"points": [{"y": "nonsense"}]}, "2026-03-20", None),
     ],
 )
-def test_a_day_is_chosen_by_address_step_or_click(store, channel, trigger, click, chosen, expected):
+def test_a_day_is_chosen_by_address_or_click(store, channel, trigger, click, chosen, expected):
     place = {"room": "r101", "channel": "wall", "day": "2026-03-18"}
 
     _, day = days.choose_day(store, place, chosen, trigger=trigger, click=click)
@@ -319,10 +317,10 @@ def test_a_folder_of_something_else_is_refused_before_anything_is_served(tmp_pat
     (tmp_path / "thesis.txt").write_text("x", encoding="utf-8")
 
     with pytest.raises(RefusedError, match="neither a workspace nor a building folder"):
-        serve(tmp_path, port=1)
+        serve(tmp_path, Listening(port=1))
     with pytest.raises(SiteError):
         (tmp_path / "site.toml").write_text("[site]", encoding="utf-8")
-        serve(tmp_path, port=1)
+        serve(tmp_path, Listening(port=1))
 
 
 def test_a_taken_port_is_named_with_a_way_out():
@@ -334,7 +332,7 @@ def test_a_taken_port_is_named_with_a_way_out():
         with pytest.raises(
             OSError, match=f"port {port} of 127.0.0.1 cannot be opened .* choose another one with --port"
         ):
-            serve(demo_folder(), port=port)
+            serve(demo_folder(), Listening(port=port))
 
 
 def test_the_demo_building_is_found_in_a_checkout():

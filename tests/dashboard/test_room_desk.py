@@ -14,8 +14,9 @@ from dashboard.pages.room.sections.review import LISTED, choose_off, least_sure
 from dashboard.pages.room.sections.tryout import try_data
 from dashboard.store import FixedStore
 from tests.dashboard import synthetic
+from tests.dashboard.waiting import until
 
-pytestmark = pytest.mark.browser
+pytestmark = [pytest.mark.browser, pytest.mark.width_by_turns]
 
 
 @pytest.fixture(scope="module")
@@ -59,7 +60,7 @@ def test_the_slider_shows_what_another_hold_off_brings_at_once(page, made_up_sit
     assert tried(page, "Wasted on-time, h a week") == pytest.approx(point.wasted_on_h, abs=0.05)
     assert tried(page, "Nuisance and waste a week") == pytest.approx(point.cost, abs=0.005)
     assert float(page.locator("#room-try").get_attribute("data-ms")) <= 100
-    page.wait_for_function("window.location.search.includes('hold=900')")
+    until(page, "window.location.search.includes('hold=900')")
     page.reload()
     expect(slider).to_have_attribute("aria-valuetext", re.compile("15.min"))
     assert page.complaints == []
@@ -75,17 +76,15 @@ def cheapest(channel, *, per_false_off, price):
 
 
 def test_a_page_left_at_once_leaves_the_next_one_its_address(page, made_up_site, channel):
+    # The address follows a tenth of a second later; drawn out, so that the page is surely gone by then.
+    page.add_init_script(
+        "{ const soon = window.setTimeout; window.setTimeout = (f, ms, ...more) => soon(f, ms === 120 ? 1500 : ms, ...more); }"
+    )
     page.goto(made_up_site)
     page.get_by_role("link", name="Reading room wall").click()
     slider = page.get_by_label("Hold-off", exact=True)
     expect(slider).to_be_visible()
-    # The address follows a tenth of a second later; drawn out, so that the page is surely gone by then.
-    page.evaluate(
-        "const soon = window.setTimeout; window.setTimeout = (f, ms, ...more) => soon(f, ms === 120 ? 1500 : ms, ...more)"
-    )
-    slider.evaluate(
-        "s => { s.value = Number(s.value) + (s.value < s.max ? 1 : -1); s.dispatchEvent(new Event('input', {bubbles: true})); }"
-    )
+    slider.press("ArrowRight")
     page.go_back()
     expect(page.get_by_role("checkbox", name="Select Reading room wall")).to_be_visible()
     page.wait_for_timeout(1800)
@@ -110,7 +109,7 @@ def test_the_price_at_which_the_recommendation_flips_is_where_it_does(page, made
 
     moved = cheapest(channel, per_false_off=1.03 * high, price=0.30)
     expect(told).to_contain_text(re.compile(rf"{moved / 60:.0f}.min"))
-    expect(told).to_contain_text("the recommendation would move")
+    expect(told).to_contain_text("The recommendation would move")
     page.get_by_label("Cost of a false-off").fill("-1")
     expect(page.get_by_label("Cost of a false-off")).to_have_attribute("aria-invalid", "true")
     assert page.complaints == []
@@ -122,7 +121,8 @@ def test_the_least_sure_switch_offs_are_offered_and_the_least_sure_one_is_open(h
 
     assert len(offered) == LISTED
     assert max(abs(o.p_false - 0.5) for o in offered) <= np.sort(doubt)[LISTED - 1]
-    assert choose_off(here, {"off": ""}, None, trigger=None, click=None) == {"time": offered[0].key, "asked": False}
+    shown = choose_off(here, {"off": ""}, None, trigger=None, click=None)
+    assert (shown["time"], shown["asked"]) == (offered[0].key, False)
 
 
 def test_a_switch_off_is_opened_from_the_list_stepped_from_and_kept_in_the_address(page, made_up_site, here):
@@ -135,7 +135,7 @@ def test_a_switch_off_is_opened_from_the_list_stepped_from_and_kept_in_the_addre
     expect(buttons.nth(3)).to_have_attribute("aria-current", "true")
     third = least_sure(here)[3]
     expect(page.locator("#room-off-facts")).to_contain_text(f"{third.p_false:.0%}"[:-1])
-    page.wait_for_function("window.location.search.includes('off=')")
+    until(page, "window.location.search.includes('off=')")
     when = page.locator("h3.when").inner_text()
     page.reload()
     expect(page.locator("h3.when")).to_have_text(when)
@@ -154,12 +154,57 @@ def test_the_whole_log_zooms_to_minutes_and_the_address_keeps_the_stretch(page, 
     for _ in range(6):
         before = page.evaluate("window.location.search")
         page.get_by_role("button", name="Zoom in").click()
-        page.wait_for_function("before => window.location.search !== before", arg=before)
+        until(page, "before => window.location.search !== before", arg=before)
     # Nineteen days by three to the sixth: half an hour about noon of the tenth.
     expect(plot).to_contain_text("Wed 25 Mar 2026")
-    page.wait_for_function("window.location.search.includes('from=')")
+    until(page, "window.location.search.includes('from=')")
 
     page.reload()
     expect(plot).to_contain_text("Wed 25 Mar 2026")
     assert page.complaints == []
     assert page.outside == []
+
+
+@pytest.mark.parametrize("page", [(1280, 900)], indirect=True, ids=["1280 px"])
+def test_quick_clicks_lose_no_step(page, made_up_site, here):
+    page.goto(f"{made_up_site}/room/r101?channel=wall&day=2026-03-18")
+    plot = page.get_by_label("Along time: movement")
+    expect(plot).to_contain_text("Wed 18 Mar 2026")
+    page.get_by_role("button", name="Whole log").click()
+    until(page, "window.location.search.includes('from=')")
+    # Answers take longer than the clicks: each click is sent while the one before is still on its way.
+    page.route("**/_dash-update-component", lambda route: (page.wait_for_timeout(150), route.continue_()))
+
+    zoom = page.get_by_role("button", name="Zoom in")
+    for _ in range(5):
+        zoom.click()
+    # Nineteen days, one of them an hour short, by three to the fifth.
+    width_s = (19 * 86400 - 3600) / 3**5
+    until(
+        page,
+        """width => { const q = new URLSearchParams(window.location.search), at = k => new Date(q.get(k) + 'Z') / 1000;
+        return Math.abs(at('to') - at('from') - width) < 2; }""",
+        arg=width_s,
+    )
+
+    for name, steps in (("Zoom out", 2), ("Later", 3)):
+        for _ in range(steps):
+            page.get_by_role("button", name=name, exact=True).click()
+    until(
+        page,
+        """width => { const q = new URLSearchParams(window.location.search), at = k => new Date(q.get(k) + 'Z') / 1000;
+        return Math.abs(at('to') - at('from') - 9 * width) < 2; }""",
+        arg=width_s,
+    )
+
+    for _ in range(4):
+        page.get_by_role("button", name="Day after").click()
+    until(page, "window.location.search.includes('day=2026-03-22')")
+
+    times = here.channel.switch_offs["time"]
+    first = int(times.search_sorted(least_sure(here)[0].time))
+    for _ in range(3):
+        page.get_by_role("button", name="Later one").click()
+    expected = times[min(first + 3, len(times) - 1)].isoformat().replace("+00:00", "")
+    until(page, "t => (new URLSearchParams(window.location.search).get('off') || '').startsWith(t)", arg=expected)
+    assert page.complaints == []

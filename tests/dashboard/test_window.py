@@ -25,7 +25,10 @@ from dashboard.figures.window import (
     spans,
     within,
 )
+from tests.dashboard.plotted import plotted
 from tests.dashboard.synthetic import DAYS, START, ZONE
+
+time_figure = plotted(time_figure)
 
 FIRST_US = round(START.timestamp() * US)
 

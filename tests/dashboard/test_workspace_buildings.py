@@ -1,19 +1,23 @@
 """Buildings in a workspace: facts, who changed them, and what two people may do at once."""
 
-import sqlite3
-from pathlib import Path
+import datetime as dt
 
 import pytest
+import sqlalchemy as sa
 from alembic.autogenerate import compare_metadata
 from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
 
-from dashboard.workspace import Workspace, buildings, is_workspace
-from dashboard.workspace.database import MIGRATIONS, connect, migrate
+from dashboard.workspace import Workspace, buildings, files, is_workspace
+from dashboard.workspace.address import parse
+from dashboard.workspace.database import MIGRATIONS, connect, migrate, reflected, writer
 from dashboard.workspace.documents import MISSING
 from dashboard.workspace.errors import ConflictError, NotThereError, RefusedError, WrongValueError
-from dashboard.workspace.tables import Base
+from dashboard.workspace.space import now
+from dashboard.workspace.tables import Base, EditRow, FileRow
 from tests.dashboard.workspaces import ANNA, BEN, begun, facts
+
+pytestmark = pytest.mark.usefixtures("database")
 
 PRICE = ("site", "electricity_price")
 LOAD = ("rooms", "r101", "channels", "wall", "load_w")
@@ -49,14 +53,16 @@ def test_a_folder_with_something_else_in_it_is_refused(tmp_path):
 
 def test_a_workspace_of_a_newer_program_is_left_alone(tmp_path):
     begun(tmp_path / "w")[0].close()
-    with sqlite3.connect(tmp_path / "w" / "holdoff.sqlite") as db:
-        db.execute("UPDATE alembic_version SET version_num = '9999'")
-    db.close()
+    ws = Workspace(tmp_path / "w")
+    with writer(ws.engine).begin() as db:
+        db.exec_driver_sql("UPDATE alembic_version SET version_num = '9999'")
+    ws.close()
 
     with pytest.raises(RefusedError, match="newer holdoff"):
         Workspace(tmp_path / "w")
 
 
+@pytest.mark.parametrize("database", ["sqlite"], indirect=True)
 def test_a_file_that_is_no_database_is_told(tmp_path):
     (tmp_path / "holdoff.sqlite").write_bytes(b"not a database, whatever its name says" * 100)
 
@@ -167,33 +173,92 @@ def revisions():
     return [r.revision for r in reversed(list(ScriptDirectory(str(MIGRATIONS)).walk_revisions()))]
 
 
+MADE_UP = {
+    sa.Boolean: lambda n: bool(n % 2),
+    sa.Integer: lambda n: 1_000_000 + n,
+    sa.Float: lambda n: n + 0.1,
+    sa.DateTime: lambda n: dt.datetime(2026, 1, 2, 3, 4, 5, 678901 + n),  # noqa: DTZ001  as the database keeps it
+    sa.JSON: lambda n: {"ü": [n, None, 0.1, "\N{SNOWMAN}"]},
+    sa.String: lambda n: f"text {n}",
+}
+
+
+def filled(connection):
+    """Put three made-up rows into every table there is; gives them by table."""
+    rows = {}
+    for table in reflected(connection).sorted_tables:
+        if table.name == "workspace":
+            continue
+        whole = [column.name for column in table.primary_key]
+        for n in range(1, 4):
+            row = {}
+            for c in table.columns:
+                kind = next(k for k in MADE_UP if isinstance(c.type, k))
+                row[c.name] = MADE_UP[kind](n)
+                if whole == [c.name] and kind is sa.Integer:
+                    row[c.name] = n
+                if c.foreign_keys:
+                    row[c.name] = n if kind is sa.Integer else f"text {n}"
+            if table.name == "building":
+                row["document"] = {"site": {"name": f"Old {n}", "time_zone": "UTC"}}
+                row["removed_at"] = row["removed_by"] = None
+            connection.execute(table.insert().values(row))
+            rows.setdefault(table.name, []).append(row)
+    return rows
+
+
 @pytest.mark.parametrize("earlier", revisions())
-def test_every_earlier_schema_is_brought_up_to_date_with_all_that_was_in_it(tmp_path, earlier):
-    path = Path(tmp_path / "holdoff.sqlite")
-    engine = connect(path)
+def test_every_earlier_schema_is_brought_up_to_date_with_all_that_was_in_it(tmp_path, earlier, database, request):
+    url = None if database == "sqlite" else request.getfixturevalue("postgres").fresh()
+    engine = connect(parse(url) if url else tmp_path / "holdoff.sqlite")
     migrate(engine, to=earlier)
-    with engine.begin() as db:
-        db.exec_driver_sql(
-            "INSERT INTO building (id, document, revision, created_at, created_by) "
-            """VALUES ('old', '{"site": {"name": "Old", "time_zone": "UTC"}}', 3, '2026-01-02 03:04:05', 'Anna')"""
-        )
-        db.exec_driver_sql(
-            "INSERT INTO edit (building, at, by, changes) VALUES ('old', '2026-01-02 03:04:05', 'Anna', '[]')"
-        )
-        named = "suffix" if earlier == "0001" else "stored"
-        db.exec_driver_sql(
-            f"INSERT INTO file (building, name, {named}, size, sha256, added_at, added_by) "
-            "VALUES ('old', 'a.csv', '.csv', 9, 'ab', '2026-01-02 03:04:05', 'Anna')"
-        )
+    with writer(engine).begin() as db:
+        before = filled(db)
     engine.dispose()
 
-    ws = Workspace(tmp_path)
+    ws = Workspace(tmp_path, database=url)
 
-    assert (buildings.info(ws, "old").revision, buildings.info(ws, "old").name) == (3, "Old")
-    assert len(buildings.history(ws, "old")) == 1
-    assert buildings.info(ws, "old").files == 1
-    with ws.engine.connect() as connection:
-        assert compare_metadata(MigrationContext.configure(connection), Base.metadata) == []
-        assert connection.exec_driver_sql("PRAGMA foreign_keys").scalar() == 1
-        assert connection.exec_driver_sql("PRAGMA journal_mode").scalar() == "wal"
+    with ws.engine.connect() as db:
+        tables = reflected(db).tables
+        for name, rows in before.items():
+            kept = db.execute(sa.select(tables[name]).order_by(*tables[name].primary_key)).mappings().all()
+            assert len(kept) == len(rows)
+            for was, row in zip(rows, kept, strict=True):
+                gone = set(was) - set(row)
+                assert gone == ({"suffix"} if (name, earlier) == ("file", "0001") else set())
+                assert {k: row[k] for k in was if k not in gone} == {k: v for k, v in was.items() if k not in gone}
+        assert compare_metadata(MigrationContext.configure(db), Base.metadata) == []
+    if earlier == "0001":
+        with ws.reading() as session:
+            assert [f.stored for f in session.query(FileRow).order_by(FileRow.id)] == [
+                f"log-{n}text {n}" for n in (1, 2, 3)
+            ]
+    assert (buildings.info(ws, "text 2").revision, buildings.info(ws, "text 2").name) == (1_000_002, "Old 2")
     ws.close()
+
+
+def test_the_newest_schema_keeps_its_promises(space, database):
+    ws, building = space
+    with ws.engine.connect() as db:
+        indexes = {i["name"]: i for t in Base.metadata.tables for i in sa.inspect(db).get_indexes(t)}
+        for table in Base.metadata.tables.values():
+            for index in table.indexes:
+                said = index.dialect_options[database]["where"]
+                found = indexes[index.name]["dialect_options"].get(f"{database}_where")
+                assert (found is None) == (said is None), index.name
+                if said is not None:
+                    assert str(found).translate(PLAIN) == str(said).translate(PLAIN)
+        if database == "sqlite":
+            assert db.exec_driver_sql("PRAGMA foreign_keys").scalar() == 1
+            assert db.exec_driver_sql("PRAGMA journal_mode").scalar() == "wal"
+    with pytest.raises(sa.exc.IntegrityError), ws.writing() as session:
+        session.add(EditRow(building="nowhere", at=now(), by="A", changes=[]))
+        session.flush()
+    with ws.writing() as session:
+        session.add(
+            FileRow(building=building, name="a", stored="a", size=5 * 1024**3, sha256="", added_at=now(), added_by="A")
+        )
+    assert files.all_of(ws, building)[0].size == 5 * 1024**3
+
+
+PLAIN = str.maketrans("", "", "() ")

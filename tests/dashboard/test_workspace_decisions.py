@@ -21,6 +21,8 @@ from tests.dashboard import synthetic
 from tests.dashboard.workspaces import ANNA, BEN, analysed, analysed_again, plain
 from tuning.results import Settings
 
+pytestmark = pytest.mark.usefixtures("database")
+
 WALL, WINDOW, SEMINAR = ("r101", "wall"), ("r101", "window"), ("r102", "all")
 OFF = synthetic.START + dt.timedelta(days=2, hours=9)
 

@@ -116,7 +116,7 @@ def test_a_price_that_changed_means_every_room(space, monkeypatch):
     assert analyses.changes_since(ws, building, 2) == []
 
 
-def test_one_worker_has_a_job_until_it_gives_no_sign_of_life(space):
+def test_one_worker_has_a_job_until_it_gives_no_sign_of_life(database, space):
     ws, building = space
     number = jobs.ask(ws, building, "analyse", by=ANNA)
     assert jobs.ask(ws, building, "analyse", by=BEN) == number
@@ -135,7 +135,7 @@ def test_one_worker_has_a_job_until_it_gives_no_sign_of_life(space):
     assert jobs.end(ws, number, "two", "done")
 
 
-def test_a_worker_that_lost_its_job_keeps_nothing_of_it(space):
+def test_a_worker_that_lost_its_job_keeps_nothing_of_it(database, space):
     ws, building = space
     jobs.ask(ws, building, "analyse", by=ANNA)
     job = jobs.claim(ws, "one")
@@ -149,7 +149,7 @@ def test_a_worker_that_lost_its_job_keeps_nothing_of_it(space):
     assert jobs.get(ws, job.id).state == "running"
 
 
-def test_a_job_that_breaks_off_again_and_again_fails_in_words(space):
+def test_a_job_that_breaks_off_again_and_again_fails_in_words(database, space):
     ws, building = space
     number = jobs.ask(ws, building, "analyse", by=ANNA)
     for name in ("one", "two", "three"):
@@ -161,7 +161,7 @@ def test_a_job_that_breaks_off_again_and_again_fails_in_words(space):
     assert "broke off 3 times" in jobs.get(ws, number).error
 
 
-def test_a_job_that_nobody_wants_ends(space):
+def test_a_job_that_nobody_wants_ends(database, space):
     ws, building = space
     waiting = jobs.ask(ws, building, "analyse", by=ANNA)
     jobs.cancel(ws, waiting, by=BEN)

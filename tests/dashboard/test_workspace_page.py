@@ -23,6 +23,7 @@ from dashboard.workspace import Workspace, analyses, buildings, files, uploads
 from dashboard.workspace.keeper import Keeper
 from tests.building import office_days
 from tests.dashboard.conftest import answering
+from tests.dashboard.waiting import until
 from tests.dashboard.workspaces import ANNA, analysed
 
 pytestmark = pytest.mark.browser
@@ -148,7 +149,7 @@ def test_an_upload_goes_on_after_the_server_was_killed(page, tmp_path):
         big = tmp_path / "big.csv"
         big.write_bytes(b"time,room,channel,quantity,value\n" + b"2026-01-05T10:00:00Z,r5,,motion,1\n" * 3_000_000)
         page.locator("#file-choice").set_input_files(big)
-        page.wait_for_function("(document.querySelector('.coming progress') || {value: 0}).value > 0.1")
+        until(page, "(document.querySelector('.coming progress') || {value: 0}).value > 0.1")
         os.kill(server.pid, signal.SIGKILL)
         server.wait()
         expect(page.locator(".coming")).to_contain_text("the server does not answer, trying again")

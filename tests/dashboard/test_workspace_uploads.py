@@ -15,9 +15,13 @@ from dashboard.desk import WorkspaceStores
 from dashboard.serve import own_names_only
 from dashboard.workspace import files, uploads
 from dashboard.workspace.errors import NotThereError, RefusedError
+from dashboard.workspace.limits import Uploads
 from dashboard.workspace.tables import UploadRow
 from dashboard.workspace.uploads import BrokenError, OffsetError, TooLargeError
 from tests.dashboard.workspaces import ANNA, BEN, begun
+
+pytestmark = pytest.mark.usefixtures("database")
+ONE_IS_ENOUGH = pytest.mark.parametrize("database", ["sqlite"], indirect=True)
 
 BODY = bytes(range(256)) * 40
 
@@ -156,6 +160,7 @@ def test_the_same_file_twice_is_kept_once(space):
     assert len(list(files.uploaded(ws, building).iterdir())) == 1
 
 
+@ONE_IS_ENOUGH
 @pytest.mark.parametrize(
     "name",
     ["../../../etc/passwd.csv", "..\\..\\boot.csv", "/abs.csv", "a\x00b\n.csv", ".csv", "~/.bashrc.csv", "CON.csv", "x" * 999 + ".csv"],
@@ -174,6 +179,7 @@ def test_a_name_is_never_a_path(space, name):
     assert file.name.isprintable()
 
 
+@ONE_IS_ENOUGH
 def test_tokens_are_no_paths_either(space):
     ws, _ = space
     for token in ("../holdoff", "a" * 31, "A" * 32, "0" * 32):
@@ -189,7 +195,9 @@ def test_there_is_a_limit_to_everything(space, monkeypatch):
         uploads.begin(ws, building, "a.csv", 0, by=ANNA)
     with pytest.raises(TooLargeError, match="4 GiB"):
         uploads.begin(ws, building, "a.csv", 5 * 1024**3, by=ANNA)
-    monkeypatch.setattr(uploads, "MOST_ON_THE_WAY", 1000)
+    monkeypatch.setattr(
+        ws, "limits", ws.limits.model_copy(update={"uploads": Uploads().model_copy(update={"on_the_way": 1000})})
+    )
     first = uploads.begin(ws, building, "a.csv", 900, by=ANNA)
     with pytest.raises(TooLargeError, match="on its way at once"):
         uploads.begin(ws, building, "b.csv", 101, by=ANNA)
@@ -241,6 +249,7 @@ def begin(client, **more):
     return client.post("/api/uploads", json=given | more)
 
 
+@ONE_IS_ENOUGH
 def test_the_routes_tell_how_far_it_is_and_what_is_wrong(client):
     begun = begin(client)
     assert (begun.status_code, begun.json["offset"]) == (201, 0)
@@ -258,6 +267,7 @@ def test_the_routes_tell_how_far_it_is_and_what_is_wrong(client):
     assert last.json["ended"] == "arrived"
 
 
+@ONE_IS_ENOUGH
 def test_the_routes_refuse_what_does_not_belong(client):
     assert begin(client, building="nowhere").status_code == 404
     assert begin(client, size="9").status_code == 400
@@ -279,6 +289,7 @@ def test_a_stopped_upload_is_gone(client, space):
     assert client.put(url, data=BODY[4000:], headers={"Upload-Offset": "4000"}).status_code == 400
 
 
+@ONE_IS_ENOUGH
 def test_only_names_of_this_machine_are_answered(space):
     client = Client(own_names_only(create_app(WorkspaceStores(space[0])).server))
     hosts = ("127.0.0.1:8050", "localhost", "[::1]:1", "evil.example", "127.0.0.1.evil.example")
