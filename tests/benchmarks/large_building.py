@@ -19,6 +19,16 @@ USES = ("office", "open-plan office", "meeting room", "classroom", "corridor", "
 HOLD_OFFS_S = (180, 300, 600, 900, 1200)
 LUX_EVERY, LUX_STEP_S = 3, 300.0
 """Every third room has illuminance, every five minutes."""
+SPOTS = """\
+[[rooms.room{0:03d}.channels.main.spot_readings]]
+output_pct = 100
+task_lx = 700
+detector_lx = 400
+[[rooms.room{0:03d}.channels.main.spot_readings]]
+output_pct = 0
+task_lx = 300
+detector_lx = 200
+"""
 SCHEMA = pl.Schema(
     {
         "time": pl.Datetime("us", "UTC"),
@@ -47,7 +57,7 @@ def _motion(rng, rows, hold_off_s):
     return (day // 5 * 7 + day % 5) * DAY_S + 7.5 * 3600 + open_s % OPEN_S
 
 
-def _output(motion, hold_off_s, level):
+def output_of(motion, hold_off_s, level):
     """Switch-on at the first motion, switch-off a hold-off after the last: times [s] and percent."""
     expires = np.append(np.diff(motion) > hold_off_s, True)
     on = motion[np.append(True, expires[:-1])]
@@ -56,7 +66,7 @@ def _output(motion, hold_off_s, level):
     return time, np.tile([level, 0.0], len(on))
 
 
-def _illuminance(rng, motion, output, lamp_lx):
+def illuminance(rng, motion, output, lamp_lx):
     """Daylight of a half sine plus the lamps, with noise, rounded to 1 lx."""
     t = np.arange(0.0, motion[-1] + DAY_S, LUX_STEP_S)
     sky = np.maximum(np.sin(np.pi * ((t % DAY_S) / 3600 - 6) / 12), 0.0)
@@ -66,7 +76,7 @@ def _illuminance(rng, motion, output, lamp_lx):
     return t, np.round((400 * sky * cloud + lamp_lx * lit) * rng.normal(1.0, 0.01, len(t)))
 
 
-def _frame(room, channel, quantity, time_s, value):
+def frame_of(room, channel, quantity, time_s, value):
     time = pl.Series(np.round(np.asarray(time_s) * US).astype(np.int64) + START_US).cast(SCHEMA["time"])
     names = (pl.lit(word, dtype=pl.String).alias(key) for key, word in (("room", room), ("channel", channel)))
     return pl.DataFrame({"time": time, "value": np.asarray(value, dtype=np.float64)}).select(
@@ -74,31 +84,35 @@ def _frame(room, channel, quantity, time_s, value):
     )
 
 
-def room_log(number, rows):
+def room_log(number, rows, lux_every=LUX_EVERY):
     """The log of one room with one channel: `rows` motions and what the light did."""
     rng = np.random.default_rng([7, number])
     room, hold_off_s = f"room{number:03d}", HOLD_OFFS_S[number % len(HOLD_OFFS_S)]
     motion = _motion(rng, rows, hold_off_s)
-    output = _output(motion, hold_off_s, 100.0)
-    frames = [_frame(room, None, "motion", motion, np.ones(rows)), _frame(room, "main", "output", *output)]
-    if number % LUX_EVERY == 0:
-        frames.append(_frame(room, "main", "illuminance", *_illuminance(rng, motion, output, rng.uniform(250, 500))))
+    output = output_of(motion, hold_off_s, 100.0)
+    frames = [frame_of(room, None, "motion", motion, np.ones(rows)), frame_of(room, "main", "output", *output)]
+    if number % lux_every == 0:
+        frames.append(frame_of(room, "main", "illuminance", *illuminance(rng, motion, output, rng.uniform(250, 500))))
     return pl.concat(frames).sort("time")
 
 
-def write_large_building(folder, *, channels, rows):
-    """Write ``site.toml`` and ten Parquet files at most, rooms in blocks, so that writing needs little memory."""
+def write_large_building(folder, *, channels, rows, lux_every=LUX_EVERY):
+    """Write ``site.toml`` and ten Parquet files at most, rooms in blocks, so that writing needs little memory.
+
+    Every so many rooms have illuminance; where all have, they have spot readings, too, so that a target can be recommended.
+    """
     folder.mkdir(parents=True, exist_ok=True)
     tables = [
         f'[rooms.room{i:03d}]\nuse = "{USES[i % len(USES)]}"\n[rooms.room{i:03d}.channels.main]\nload_w = {150 + 7 * i}\n'
         f"hold_off_s = {HOLD_OFFS_S[i % len(HOLD_OFFS_S)]}\ntarget_lx = 400\n"
+        + (SPOTS.format(i) if lux_every == 1 else "")
         for i in range(channels)
     ]
     (folder / "site.toml").write_text(
         '[site]\nname = "Large"\ntime_zone = "Europe/Copenhagen"\n' + "".join(tables), encoding="utf-8"
     )
     for block in range(0, channels, 10):
-        logs = [room_log(i, rows // channels) for i in range(block, min(block + 10, channels))]
+        logs = [room_log(i, rows // channels, lux_every) for i in range(block, min(block + 10, channels))]
         pl.concat(logs).sort("time").write_parquet(folder / f"log_{block:03d}.parquet")
 
 

@@ -11,7 +11,17 @@ from tests.simulation.room import simulate
 from tuning.pipeline import analyse_folder
 
 LONGEST_S = 1200
-ROOMS = ((11, "office"), (12, "reading room"), (15, "office"))
+ROOMS = (
+    (11, "office"),
+    (12, "reading room"),
+    (15, "office"),
+    (21, "open-plan office"),
+    (22, "meeting room"),
+    (24, "office"),
+    (25, "reading room"),
+    (26, "copy room"),
+    (27, "meeting room"),
+)
 
 
 def error(room, folder):
@@ -34,8 +44,8 @@ def without_history(room, hold_off_s, log):
 
 
 @pytest.mark.benchmark
-@pytest.mark.timeout(900)
-def test_both_periods_together_are_nearly_as_good_as_the_longer_and_far_better_than_the_shorter(tmp_path):
+@pytest.mark.timeout(3600)
+def test_both_periods_together_are_better_than_either_alone(tmp_path):
     errors = {"both": [], "shorter": [], "longer": []}
     for seed, use in ROOMS:
         room = simulate(seed, use, weeks=6, hold_off_s=180, hold_off_changes=((21, 900),), mode="auto-on")
@@ -52,5 +62,5 @@ def test_both_periods_together_are_nearly_as_good_as_the_longer_and_far_better_t
     mean = {name: float(np.mean(values)) for name, values in errors.items()}
     print("\nmean log error of false-offs: " + ", ".join(f"{name} {value:.2f}" for name, value in mean.items()))
 
-    assert mean["both"] <= 0.5 * mean["shorter"]
-    assert mean["both"] <= mean["longer"] + 0.1
+    assert mean["both"] < mean["shorter"]
+    assert mean["both"] < mean["longer"]

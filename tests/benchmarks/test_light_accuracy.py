@@ -13,11 +13,11 @@ import pytest
 
 from tests.benchmarks.light_rooms import light_room
 from tests.simulation import USES, simulate, write_building
-from tuning.light import find_swapped, split_light
+from tuning.light.split import find_swapped, split_light
 from tuning.pipeline import analyse_folder
 from tuning.room_uses import room_use
 from tuning.site import Channel, Room
-from tuning.target import light_result
+from tuning.target.result import light_result
 
 pytestmark = [pytest.mark.benchmark, pytest.mark.timeout(1800)]
 
@@ -26,7 +26,7 @@ COVERAGE_GOAL = (0.85, 0.95)
 TARGET_MEDIAN_GOAL, TARGET_NINETY_GOAL = 0.05, 0.12
 EDGE = (0.035, 0.065)
 """True shares of the time without enough light at full output that six weeks of log cannot tell from the 5 % allowed."""
-SIX_WEEKS_S, YEAR_S = 0.05, 0.3
+SIX_WEEKS_S, YEAR_S = 0.05, 0.2
 
 
 def _series(log, quantity, channel):
@@ -212,12 +212,13 @@ def test_speed(days, budget_s):
         .drop_nulls()
         .drop("value")
     )
-    spec = Room(use="office", channels={"wall": Channel(load_w=100, target_lx=300)})
+    # so little is needed that a target is found, with its interval and its year
+    spec = Room(use="store room", channels={"wall": Channel(load_w=100, target_lx=300)})
     taken = []
     for _ in range(5):
         began = time.process_time()
         split = split_light(reading, room.outputs, own_channel="wall")
-        light_result(
+        light = light_result(
             split,
             channel="wall",
             room=spec,
@@ -232,6 +233,8 @@ def test_speed(days, budget_s):
         f"\n{days} days, {reading.height} readings, {len(occupied)} stretches: {min(taken):.3f} s (first {taken[0]:.3f} s), "
         f"{100 * min(taken):.1f} s for 100 channels"
     )
+    assert light.target_high_lx is not None
+    assert light.yearly_kwh is not None
     assert min(taken) <= budget_s
 
 
