@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from http import HTTPStatus
 from typing import Any
 
 import dash
 from dash import MATCH, Dash, Input, Output, State, html
+from dash.development.base_component import Component
+from flask import current_app
 
 from dashboard import ids, operation, upload_routes
 from dashboard.access import guard
@@ -36,6 +39,9 @@ from dashboard.workspace import Workspace, jobs
 from dashboard.workspace import buildings as buildings_of
 from dashboard.workspace.errors import WorkspaceError
 
+Layout = Callable[..., Component]
+MANY = "HOLDOFF_KEEPS_BUILDINGS"
+"""Key in the server's configuration: whether it keeps a workspace, with buildings."""
 INDEX = (
     "<!DOCTYPE html><html lang='en'><head>{%metas%}<title>{%title%}</title>{%favicon%}{%css%}<style>"
     f":root{{{css_variables(LIGHT)}--font:{FONT};color-scheme:light}}"
@@ -72,7 +78,8 @@ def create_app(stores: Stores) -> Dash:
     )
     workspace = stores.workspace
     guard.protect(app, workspace)
-    _pages(workspace=workspace is not None)
+    app.server.config[MANY] = workspace is not None
+    _pages()
     app.layout = lambda: frame.frame(workspace=workspace is not None, known=guard.known())
     _frame_callbacks(app, stores)
     if workspace is not None:
@@ -94,27 +101,29 @@ def create_app(stores: Stores) -> Dash:
     return app
 
 
-def _pages(*, workspace: bool) -> None:
-    # The registry is one per process; a second application replaces the pages of the first with equal ones.
-    dash.page_registry.clear()
+def _pages() -> None:
+    # The registry is one per process. Every application says the same of it, so that none takes the pages of another away; which of two pages
+    # an address shows is asked of the application that answers.
     # A placeholder takes in slashes, and the first address that fits is taken: the longer ones come first.
     for order, under in ((10, "/building/<building>"), (20, "")):
         more = {"layout": room.layout, "title": room.title, "order": order}
         dash.register_page(f"room{under}", path_template=f"{under}/room/<room>", **more)
-    own: list[tuple[str, Any]] = [
-        ("settings", sheet),
-        ("report", owner),
-        *([("logs", logs), ("facts", facts), ("verification", verification)] if workspace else []),
+    one: list[tuple[str, Layout]] = [
+        ("settings", sheet.layout),
+        ("report", owner.layout),
+        ("logs", _of_many(logs.layout)),
+        ("facts", _of_many(facts.layout)),
+        ("verification", _of_many(verification.layout)),
     ]
-    for name, page in own:
+    for name, layout in one:
         way = f"/building/<building>/{name}"
-        dash.register_page(name, path_template=way, title=f"holdoff: {name}", layout=page.layout, order=40)
-    if workspace:
-        dash.register_page(
-            "predictions", path=ids.CALIBRATION, title="holdoff: predictions", layout=calibration.layout, order=40
-        )
-    root = buildings if workspace else building
-    dash.register_page("root", path="/", title="holdoff", layout=root.layout, order=30)
+        dash.register_page(name, path_template=way, title=f"holdoff: {name}", layout=layout, order=40)
+    dash.register_page(
+        "predictions", path=ids.CALIBRATION, title="holdoff: predictions", layout=_of_many(calibration.layout), order=40
+    )
+    dash.register_page(
+        "root", path="/", title="holdoff", layout=_of_many(buildings.layout, else_=building.layout), order=30
+    )
     dash.register_page(
         "building of many",
         path_template="/building/<building>",
@@ -122,13 +131,22 @@ def _pages(*, workspace: bool) -> None:
         layout=building.layout,
         order=90,
     )
-    dash.register_page(
-        "not_found_404",
-        title="holdoff: not here",
-        layout=lambda **_: html.Div(
-            [html.H1("Not here"), html.P(["There is no such page. ", html.A("All rooms", href="/")])], className="page"
-        ),
+    dash.register_page("not_found_404", title="holdoff: not here", layout=_not_here)
+
+
+def _not_here(**_other: str) -> Component:
+    return html.Div(
+        [html.H1("Not here"), html.P(["There is no such page. ", html.A("All rooms", href="/")])], className="page"
     )
+
+
+def _of_many(layout: Layout, *, else_: Layout = _not_here) -> Layout:
+    """A page of an application that keeps a workspace, and what one without shows in its place."""
+
+    def shown(**said: str) -> Component:
+        return (layout if current_app.config[MANY] else else_)(**said)
+
+    return shown
 
 
 def _frame_callbacks(app: Dash, stores: Stores) -> None:

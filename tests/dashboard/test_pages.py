@@ -4,6 +4,7 @@ import datetime as dt
 import json
 import socket
 import threading
+from contextlib import closing
 from dataclasses import replace
 from pathlib import Path
 
@@ -15,6 +16,7 @@ from plotly.utils import PlotlyJSONEncoder
 from dashboard import ids, reader, words
 from dashboard.app import create_app
 from dashboard.components import marks
+from dashboard.desk import WorkspaceStores
 from dashboard.pages.building import callbacks as building
 from dashboard.pages.building.ranking import attention, rooms, select
 from dashboard.pages.building.rows import table_data
@@ -24,6 +26,7 @@ from dashboard.pages.room.parts import day_options, telling_day
 from dashboard.pages.room.sections import days
 from dashboard.serve import Listening, demo_folder, serve
 from dashboard.store import FixedStore, FolderStore
+from dashboard.workspace import Workspace
 from dashboard.workspace.errors import RefusedError
 from tests.dashboard import synthetic
 from tuning.errors import LogError, SiteError
@@ -304,6 +307,39 @@ def test_the_application_answers_and_refuses_nothing_it_serves(store):
     assert page.status_code == 200
     assert "prefers-color-scheme" in page.text
     assert client.get("/_dash-layout").status_code == 200
+
+
+def shown_at(app, path):
+    outputs = [{"id": "_pages_content", "property": "children"}, {"id": "_pages_store", "property": "data"}]
+    place = [("pathname", path), ("search", "")]
+    asked = {
+        "output": ".._pages_content.children..._pages_store.data..",
+        "outputs": outputs,
+        "inputs": [{"id": "_pages_location", "property": p, "value": v} for p, v in place],
+        "changedPropIds": ["_pages_location.pathname"],
+    }
+    answer = app.server.test_client().post(
+        "/_dash-update-component", json=asked, headers={"Sec-Fetch-Site": "same-origin"}
+    )
+    assert answer.status_code == 200
+    return json.dumps(answer.json["response"]["_pages_content"])
+
+
+@pytest.mark.parametrize("last", ["one building", "a workspace"])
+def test_two_applications_of_one_process_show_their_own_pages(store, tmp_path, last):
+    with closing(Workspace(tmp_path / "ws")) as ws:
+        if last == "a workspace":
+            one, many = create_app(store), create_app(WorkspaceStores(ws))
+        else:
+            many, one = create_app(WorkspaceStores(ws)), create_app(store)
+
+        assert ids.BUILDING_DATA in shown_at(one, "/")
+        assert ids.BUILDINGS_SEEN not in shown_at(one, "/")
+        assert ids.BUILDINGS_SEEN in shown_at(many, "/")
+        assert ids.CALIBRATED in shown_at(many, ids.CALIBRATION)
+        for path in (ids.CALIBRATION, ids.logs_href("b"), ids.facts_href("b")):
+            assert "Not here" in shown_at(one, path)
+            assert "Not here" not in shown_at(many, path)
 
 
 def test_no_script_or_style_of_a_page_comes_from_elsewhere(store):

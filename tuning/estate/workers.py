@@ -50,7 +50,8 @@ def by_processes(buildings: Sequence[Building], *, workers: int, retries: int = 
                     mine.add(pool.submit(os.getpid).result())
                     done.put(replace(pool.submit(analyse_building, building).result(), tries=tries))
                 except BrokenProcessPool:
-                    pool.shutdown(wait=False)
+                    # Waits: the one lost may still be on its way out, and would outlive the run as a child of ours.
+                    pool.shutdown()
                     pool = _pool_of_one()
                     _again(waiting, done, building, tries, retries, "the worker was lost: killed, or out of memory")
                 except OSError as error:
