@@ -11,7 +11,7 @@ from dash import MATCH, Dash, Input, Output, State, html
 from dash.development.base_component import Component
 from flask import current_app
 
-from dashboard import ids, operation, upload_routes
+from dashboard import ids, news, operation, upload_routes
 from dashboard.access import guard
 from dashboard.access.headers import STARTING
 from dashboard.components import frame
@@ -82,6 +82,7 @@ def create_app(stores: Stores) -> Dash:
     _pages()
     app.layout = lambda: frame.frame(workspace=workspace is not None, known=guard.known())
     _frame_callbacks(app, stores)
+    news.register(app.server, stores)
     if workspace is not None:
         operation.register(app.server, workspace)
         upload_routes.register(app.server, workspace)
@@ -156,14 +157,12 @@ def _frame_callbacks(app: Dash, stores: Stores) -> None:
         Output(ids.NAV, "children"),
         Output(ids.VERSION, "data"),
         Output(ids.SITE_NAME, "children"),
-        Output(ids.POLL, "disabled"),
-        Output(ids.POLL, "interval"),
         Output(ids.WHO_BOX, "hidden"),
-        Input(ids.POLL, "n_intervals"),
+        Input(ids.POLL, "data"),
         Input(ids.LOCATION, "pathname"),
         State(ids.VERSION, "data"),
     )
-    def poll(_ticks: int | None, path: str | None, version: int | None) -> tuple[Any, ...]:
+    def poll(_news: int | None, path: str | None, version: int | None) -> tuple[Any, ...]:
         return polled(stores, path or "/", version)
 
     app.clientside_callback(
@@ -184,14 +183,13 @@ def polled(stores: Stores, path: str, version: int | None) -> tuple[Any, ...]:
 
     Returns
     -------
-    State in place of the page, news above it, links, the number of the analysis, the building's name, whether to ask no more and else how
-    soon, and whether nobody need say who they are.
+    State in place of the page, news above it, links, the number of the analysis, the building's name, and whether nobody need say who they
+    are.
     """
     building = ids.building_of(path)
     store = stores.of(building)
     if store is None:
-        alone = stores.workspace is None
-        return None, [], [], dash.no_update, "", alone, frame.IDLE_MS, alone
+        return None, [], [], dash.no_update, "", stores.workspace is None
     own = path.startswith((ids.logs_href(building), ids.facts_href(building))) if building else False
     load, analysis = store.load(), store.analysis()
     fresh = load.version if load.version != version else dash.no_update
@@ -200,15 +198,13 @@ def polled(stores: Stores, path: str, version: int | None) -> tuple[Any, ...]:
         # Its heading says it; here it keeps its place.
         name = html.Span(name, className="here")
     if stores.workspace is None:
-        return frame.status(load), [], [], fresh, name, load.state != "loading", frame.POLL_MS, True
+        return frame.status(load), [], [], fresh, name, True
     return (
         None if own else frame.status(load, building),
         [] if own else frame.news(load, building),
         frame.nav(building, path),
         fresh,
         name or buildings_of.info(stores.workspace, building).name,
-        False,
-        frame.POLL_MS if load.state == "loading" or load.again else frame.IDLE_MS,
         False,
     )
 

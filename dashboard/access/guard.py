@@ -70,11 +70,13 @@ def _check(app: dash.Dash, ws: Workspace | None) -> Answer:
     changes = request.method not in SAFE
     if changes and not _same_site():
         return refused("Only holdoff's own pages may do this.")
-    if ws is None or not accounts.exist(ws):
+    # Every page asks every other second whether there is news: who asks is read anew only when something was written.
+    g.mark = mark = None if ws is None else ws.marks.now()
+    if ws is None or mark is None or not ws.marks.kept(mark, "accounts exist", lambda: accounts.exist(ws)):
         if not _is_this_machine(request.remote_addr):
             return refused("Only this machine is served until accounts exist: holdoff user add.")
         return None
-    g.known = who = sessions.find(ws, request.cookies.get(forms.cookie()), reads_only=not changes)
+    g.known = who = sessions.find_again(ws, mark, request.cookies.get(forms.cookie()), reads_only=not changes)
     if request.path in OPEN or request.path.startswith(people.LINK):
         return None
     if who is None:

@@ -14,9 +14,6 @@ from dashboard.reader import said
 from dashboard.store import Load
 from dashboard.workspace.sessions import Known
 
-POLL_MS, IDLE_MS = 500, 2000
-"""How often the page asks how far an analysis is, and whether a colleague did something."""
-
 SCHEME_JS = """
 function(_n, stamp, chosen) {
   const asked = dash_clientside.callback_context.triggered.some(t => t.prop_id === 'scheme-button.n_clicks');
@@ -41,7 +38,7 @@ def frame(*, workspace: bool = False, known: Known | None = None) -> Component:
             dcc.Store(id=ids.BOOK, data=0),
             dcc.Store(id=ids.SCHEME),
             dcc.Store(id=ids.SCHEME_CHOICE, storage_type="local"),
-            dcc.Interval(id=ids.POLL, interval=POLL_MS),
+            dcc.Store(id=ids.POLL, data=0),
             html.A("Skip to the content", href="#content", className="skip"),
             html.Header(
                 [

@@ -124,6 +124,22 @@ def find(ws: Workspace, token: str | None, *, reads_only: bool) -> Known | None:
         return Known(who, proof_of(token), row.expires_at)
 
 
+def find_again(ws: Workspace, mark: str, token: str | None, *, reads_only: bool) -> Known | None:
+    """As :func:`find`, without reading anew what cannot have changed.
+
+    Parameters
+    ----------
+    mark
+        Of the database (`dashboard.workspace.marks`), taken in the same request.
+    """
+    if not token:
+        return None
+    name = ("session", _sum(token), reads_only)
+    found = ws.marks.kept(mark, name, lambda: find(ws, token, reads_only=reads_only))
+    # Time runs where nothing is written, too.
+    return None if found is None or found.expires_at <= now() else found
+
+
 def log_out(ws: Workspace, token: str | None) -> None:
     """End a session."""
     with acting(None), ws.writing() as session:

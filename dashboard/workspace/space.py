@@ -27,6 +27,7 @@ from dashboard.workspace.database import open_database, reader, writer
 from dashboard.workspace.errors import RefusedError
 from dashboard.workspace.guarded import GuardedSession
 from dashboard.workspace.limits import Limits
+from dashboard.workspace.marks import Marks
 
 
 def now() -> dt.datetime:
@@ -78,6 +79,7 @@ class Workspace:
                 self.engine.dispose()
                 raise
         self._writer, self._reader = writer(self.engine), reader(self.engine)
+        self.marks = Marks(self.engine)
 
     @contextmanager
     def reading(self) -> Iterator[Session]:
@@ -100,6 +102,7 @@ class Workspace:
 
     def close(self) -> None:
         """Let go of the database."""
+        self.marks.close()
         self.engine.dispose()
 
 

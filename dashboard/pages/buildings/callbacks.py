@@ -29,12 +29,12 @@ def register(app: dash.Dash, ws: Workspace) -> None:
         Output(ids.BUILDINGS, "children"),
         Output(ids.BUILDINGS_SEEN, "data"),
         Input(ids.BUILDINGS, "id"),
-        Input(ids.POLL, "n_intervals"),
+        Input(ids.POLL, "data"),
         Input(ids.BUILDINGS_TOLD, "children"),
         Input(ids.BUILDINGS_SEARCH, "value"),
         State(ids.BUILDINGS_SEEN, "data"),
     )
-    def listed(_id: str, _ticks: int | None, _told: Any, search: str | None, seen: str | None) -> tuple[Any, Any]:
+    def listed(_id: str, _news: int | None, _told: Any, search: str | None, seen: str | None) -> tuple[Any, Any]:
         shown = table(ws, search or "")
         now = hashlib.sha256(str(shown).encode()).hexdigest()
         return (dash.no_update, dash.no_update) if now == seen else (shown, now)

@@ -43,10 +43,10 @@ def register(app: dash.Dash, ws: Workspace) -> None:
         Output(ids.JOB, "children"),
         Output(ids.JOB_STOP, "hidden"),
         place,
-        Input(ids.POLL, "n_intervals"),
+        Input(ids.POLL, "data"),
         Input(ids.JOB_TOLD, "children"),
     )
-    def job(building: str, _ticks: int | None, _told: Any) -> tuple[Any, bool]:
+    def job(building: str, _news: int | None, _told: Any) -> tuple[Any, bool]:
         return job_shown(ws, building)
 
     @app.callback(

@@ -60,10 +60,10 @@ def register(app: dash.Dash, ws: Workspace) -> None:
         Output(ids.FOLDER_FORM, "hidden"),
         Output(ids.FOLDER_STOP, "hidden"),
         Input(ids.LOGS, "data"),
-        Input(ids.POLL, "n_intervals"),
+        Input(ids.POLL, "data"),
         Input(ids.FOLDER_TOLD, "children"),
     )
-    def show(building: str, _ticks: int | None, _told: Any) -> tuple[Any, bool, bool]:
+    def show(building: str, _news: int | None, _told: Any) -> tuple[Any, bool, bool]:
         return shown(ws, building)
 
     @app.callback(
