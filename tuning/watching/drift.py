@@ -27,8 +27,8 @@ WINDOWS = (4, 6, 9, 13, 19, 28, 42)
 """Days that are averaged, of those that can tell. Chosen by us: from most of a week to two months."""
 MOST_ODD = 3.0
 """Standard deviations that a day counts at most. Chosen by us: a party or an open house is no drift."""
-ALLOWED = 0.45
-"""Standard deviations a day that a sum is let off: half the shift that is found soonest. Chosen by us: 0.9 is found in two working weeks."""
+ALLOWED = 0.35
+"""Standard deviations a day that a sum is let off: half the shift that is found soonest. Chosen by us: 0.7 is found in three working weeks."""
 BLOCK_DAYS = 5
 """Days that are drawn together. Chosen by us: a working week."""
 YEARS = 300

@@ -12,7 +12,7 @@ import polars as pl
 
 from tuning.motion import Floats
 from tuning.watching.drift import LEAST_REFERENCE, Series
-from tuning.watching.stiller import stiller
+from tuning.watching.stiller import beside_traffic, stiller
 
 Kind = Literal["occupancy", "stillness", "lamps", "faults"]
 
@@ -100,7 +100,7 @@ STATISTICS: tuple[Statistic, ...] = (
         0.02,
         weight="n_by_length",
         upward=True,
-        portion=3.0,
+        portion=4.0,
     ),
     Statistic("lamp_lx", "lamps", "lamps at full output", "lx", np.log, np.exp, 0.005, 0.05, of_channel=True),
     Statistic("night_triggers", "faults", "triggers between 22 and 5 o'clock", "a night", _counts, _counted, 1.0),
@@ -125,7 +125,7 @@ def series_of(statistic: Statistic, daily: pl.DataFrame, reference_to: dt.date) 
         number=(pl.col("day") - pl.lit(EPOCH)).dt.total_days(), weekday=pl.col("day").dt.weekday() - 1
     ).filter(pl.col(statistic.name).is_not_null())
     if statistic.name == "pauses_by_length":
-        frame = stiller(frame, reference_to)
+        frame = _stiller(frame, reference_to)
     if statistic.name == "lamp_lx":
         frame = frame.filter(pl.col("lamp_lx") > 0)
     if statistic.regular_only:
@@ -151,7 +151,7 @@ def by_day(statistic: Statistic, daily: pl.DataFrame, reference_to: dt.date) -> 
         return pl.DataFrame(schema={"day": pl.Date(), "value": pl.Float64()})
     frame = daily.filter(pl.col(statistic.name).is_not_null())
     if statistic.name == "pauses_by_length":
-        frame = stiller(frame, reference_to).with_columns(pl.lit(2.0).pow(pl.col(statistic.name)).alias(statistic.name))
+        frame = _stiller(frame, reference_to).with_columns(pl.lit(2.0).pow(pl.col(statistic.name)).alias(statistic.name))
     return frame.select("day", value=pl.col(statistic.name).cast(pl.Float64()))
 
 
@@ -167,6 +167,13 @@ def _regular(frame: pl.DataFrame, reference_to: dt.date) -> pl.DataFrame:
     closed = pl.col("presence_h") < CLOSED * pl.col("usual_h")
     in_a_row = pl.int_range(pl.len()).over(closed.rle_id())
     return kept.filter(~closed | (in_a_row >= HOLIDAYS))
+
+
+def _stiller(frame: pl.DataFrame, reference_to: dt.date) -> pl.DataFrame:
+    """How much stiller people are on each day with people enough, whatever the traffic."""
+    told = stiller(frame, reference_to)
+    kept = _peopled(told, "n_by_length", reference_to)["day"]
+    return beside_traffic(told.filter(pl.col("day").is_in(kept.implode())), reference_to)
 
 
 def _peopled(frame: pl.DataFrame, weight: str, reference_to: dt.date) -> pl.DataFrame:

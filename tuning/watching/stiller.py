@@ -3,11 +3,15 @@
 Where people stay for seconds, most pauses lie between one person and the next, or are movements at the door, and no mean of them tells of
 stillness. So each length is scored by how much likelier it would be if people kept still for longer: the logarithm of its density then over its
 density now, with the density now smoothed from the room's own reference days. What comes and goes by chance is as likely at any moment; its part
-is taken from the longest pauses and does not stretch. Only the shares of lengths count, not how many pauses there are: more visits are no stillness.
+is taken from the longest pauses and does not stretch. Nor do movements on the way in and out, seconds apart as they are; how many of the short pauses
+are theirs no length tells, so both ends are believed in, none and nearly all, and the two scores are added on an equal footing. Only the shares of
+lengths count, not how many pauses there are: more visits are no stillness. Where more people on a day bring other lengths with them, that is learned
+from the reference days and taken off.
 
 References
 ----------
-Neyman, Pearson, "On the problem of the most efficient tests of statistical hypotheses", Phil. Trans. A 231, 1933: the likelihood ratio. From memory.
+Neyman, Pearson, "On the problem of the most efficient tests of statistical hypotheses", Phil. Trans. A 231, 1933: the likelihood ratio. James, Stein,
+"Estimation with quadratic loss", Proc. 4th Berkeley Symposium 1, 1961: shrinking. From memory.
 """
 
 from __future__ import annotations
@@ -20,8 +24,12 @@ import polars as pl
 from tuning.motion import Floats
 from tuning.watching.daily import LENGTH_EDGES_S
 
-LOOKED_FOR = np.sqrt(2.0)
-"""The factor that scores are made for. Chosen by us: half of a doubling, as what is mixed in hides part of it."""
+LOOKED_FOR = 2.0
+"""The factor that scores are made for. Chosen by us: a doubling of stillness is to be found."""
+DOOR_S = 12.0
+"""Pauses up to this may be movements on the way in or out. Chosen by us on simulated rooms: 8 to 12 s tell doubled stillness apart equally well."""
+LEAST_TRAFFIC = 1.0
+"""An effect of traffic below so many standard errors is not believed. Chosen by us: the noise alone brings one."""
 SMOOTHED = 0.4
 """Standard deviation of the kernel, on the logarithm of 1 s more than the pause. Chosen by us on simulated rooms."""
 TRAFFIC_FROM = 0.4
@@ -76,15 +84,51 @@ def scores(counts: Floats) -> tuple[Floats, float]:
     # Even over time is a density that grows with the length on the logarithm.
     traffic = np.minimum(now[long].sum() / (_S[long] + 1).sum() * (_S + 1), now)
     stay = now - traffic
+    per_s = stay / (_S + 1)
+    # People who stay make no fewer pauses a second just below the limit of the door than at it; what is above that may be the door's.
+    beyond_door = np.where(_S < DOOR_S, np.minimum(per_s, np.interp(np.log1p(DOOR_S), _Y, per_s)), per_s) * (_S + 1)
+    share_now, n = _shares(now), counts.sum()
+    score, shares_doubled = np.zeros(len(counts)), []
+    for stretching in (stay, beyond_door):
+        shares_then = _shares(_stretched(stretching, LOOKED_FOR) + now - stretching)
+        of_this = np.log(shares_then / share_now)
+        of_this = of_this - counts @ of_this / n
+        score = score + of_this / max(float(np.sqrt(counts @ of_this**2 / n)), 1e-9)
+        shares_doubled.append(_shares(_stretched(stretching, 2.0) + now - stretching))
+    return score, float(np.mean(shares_doubled, axis=0) @ score)
 
-    def stretched(factor: float) -> Floats:
-        from_s = _S / factor
-        return np.interp(np.log1p(from_s), _Y, stay) * (_S + 1) / (from_s + 1) / factor + traffic
 
-    share_now, share_then = (_shares(x) for x in (now, stretched(float(LOOKED_FOR))))
-    score = np.log(share_then / share_now)
-    score = score - counts @ score / counts.sum()
-    return score, float(_shares(stretched(2.0)) @ score)
+def beside_traffic(frame: pl.DataFrame, reference_to: dt.date) -> pl.DataFrame:
+    """Take off what more or fewer pauses a day bring with them by themselves, as far as the reference days show it.
+
+    Parameters
+    ----------
+    frame
+        What :func:`stiller` returns, without days of too few people.
+    reference_to
+        First day that is no reference day.
+    """
+    before = (frame["day"] < reference_to).to_numpy()
+    if before.sum() < 4:
+        return frame
+    value, n = (frame[name].to_numpy() for name in ("pauses_by_length", "n_by_length"))
+    weight, busy = np.minimum(n, np.median(n[before]))[before], np.log(n)
+    x = busy[before] - np.average(busy[before], weights=weight)
+    y = value[before] - np.average(value[before], weights=weight)
+    spread = float((weight * x**2).sum())
+    slope = float((weight * x * y).sum()) / max(spread, 1e-12)
+    left = float((weight * (y - slope * x) ** 2).sum() / (len(x) - 2))
+    # Shrunk as by James and Stein: a slope within its own error is none.
+    kept = max(1.0 - LEAST_TRAFFIC**2 * left / max(slope**2 * spread, 1e-12), 0.0)
+    # Nothing is known of days busier or quieter than those of the reference.
+    known = np.clip(busy, busy[before].min(), busy[before].max()) - np.average(busy[before], weights=weight)
+    return frame.with_columns(pauses_by_length=pl.Series(value - kept * slope * known))
+
+
+def _stretched(density: Floats, factor: float) -> Floats:
+    """Density on the logarithm of all lengths a factor longer."""
+    from_s = _S / factor
+    return np.interp(np.log1p(from_s), _Y, density) * (_S + 1) / (from_s + 1) / factor
 
 
 def _smooth(counts: Floats) -> Floats:
