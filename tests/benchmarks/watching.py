@@ -78,7 +78,7 @@ def _judge(job: _Job) -> Judged:
         room.room, known, reference_to=first + dt.timedelta(days=REFERENCE), false_alarms=job.rate
     ).drifts
     found = any(d.kind == TELLS[job.kind] and d.found >= change for d in drifts)
-    early = any(d.found < change for d in drifts)
+    early = any(d.first_found is not None and d.first_found < change for d in drifts)
     return Judged(job.kind, job.seed, job.use, found, int(early), (CHANGE - REFERENCE) / 365.25)
 
 
@@ -87,7 +87,7 @@ def _false_alarms(room: str, daily: dict[str, pl.DataFrame], first: dt.date, rat
     reference_to, alarms, years = first + dt.timedelta(days=REFERENCE), 0, 0.0
     while reference_to < last - dt.timedelta(days=20):
         drifts = watch_room(room, daily, reference_to=reference_to, false_alarms=rate).drifts
-        end = min((d.found for d in drifts), default=last)
+        end = min((d.first_found for d in drifts if d.first_found is not None), default=last)
         years += (end - reference_to).days / 365.25
         if not drifts:
             break

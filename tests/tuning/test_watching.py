@@ -94,6 +94,20 @@ def test_what_came_and_went_is_said_to_be_over():
     assert "as before again" in drift.message
 
 
+def test_what_came_and_went_does_not_hide_what_comes_later():
+    odd = changed(changed(quiet_days(4), "lamp_lx", 50, 0.8), "lamp_lx", 60, 1 / 0.8)
+    days = changed(odd, "lamp_lx", 100, 0.8)
+
+    (drift,) = watch_room("r1", {"main": days}, reference_to=REFERENCE_TO).drifts
+
+    began = FIRST + dt.timedelta(days=100)
+    assert drift.lasting
+    assert drift.since_low <= began <= drift.since_high
+    assert drift.found >= began
+    assert drift.first_found is not None
+    assert FIRST + dt.timedelta(days=50) <= drift.first_found < FIRST + dt.timedelta(days=60)
+
+
 def test_too_few_reference_days_are_said_and_not_watched():
     days = quiet_days(5).with_columns(
         lamp_lx=pl.when(pl.col("day") < REFERENCE_TO - dt.timedelta(days=5)).then(None).otherwise(pl.col("lamp_lx"))

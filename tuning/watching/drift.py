@@ -35,6 +35,8 @@ YEARS = 300
 """Years drawn to find the limit. Chosen by us: the limit is crossed in some dozens of them."""
 LEAST_REFERENCE = 12
 """Reference days that can tell, below which nothing is watched. Chosen by us: two weeks and a bit."""
+REST = 0.5
+"""Below this share of the limit a statistic has come to rest, and what goes over the limit later is another change. Chosen by us."""
 YEAR_DAYS = 365.25
 COVER = 0.9
 """What intervals of times and sizes hold. [share]"""
@@ -75,6 +77,8 @@ class Change:
     ----------
     alarm
         Day on which it was found.
+    first_alarm
+        Day on which anything was found since the reference days; earlier than ``alarm`` where that passed and this came later.
     since, since_low, since_high
         First day after the change, with a 90 % interval.
     shift, shift_low, shift_high
@@ -86,6 +90,7 @@ class Change:
     """
 
     alarm: int
+    first_alarm: int
     since: int
     since_low: int
     since_high: int
@@ -97,7 +102,7 @@ class Change:
 
 
 def find_change(series: Series, *, reference_to: int, rate_per_year: float, rng: np.random.Generator) -> Change | None:
-    """Find the first change after the reference days.
+    """Find the latest change after the reference days: one that passed does not hide what came after it.
 
     Parameters
     ----------
@@ -121,8 +126,10 @@ def find_change(series: Series, *, reference_to: int, rate_per_year: float, rng:
     over = np.flatnonzero(strayed[0] > limit)
     if len(over) == 0:
         return None
-    alarm = n + int(over[0])
-    return _described(series, (values - mean[0]) / sd[0], n, alarm, float(mean[0]), float(sd[0]))
+    rested = np.flatnonzero(strayed[0, : over[-1]] < REST * limit)
+    alarm = n + int(over[over > (rested[-1] if len(rested) else -1)][0])
+    change = _described(series, (values - mean[0]) / sd[0], n, alarm, float(mean[0]), float(sd[0]))
+    return replace(change, first_alarm=int(series.day[n + over[0]]))
 
 
 def limit_of(series: Series, *, reference_to: int, rate_per_year: float, rng: np.random.Generator) -> float | None:
@@ -232,6 +239,7 @@ def _described(series: Series, whole: Floats, n: int, alarm: int, mean: float, s
     error = 1.645 * np.sqrt(1 / size[best] + 1 / n)
     return Change(
         alarm=int(series.day[alarm]),
+        first_alarm=int(series.day[alarm]),
         since=int(series.day[n + best]),
         since_low=int(series.day[n + inside.min()]),
         since_high=int(series.day[n + inside.max()]),

@@ -37,6 +37,9 @@ class Drift:
         Whether the last days are still so.
     message
         One or two sentences.
+    first_found
+        Day whose log first showed a drift of this statistic: earlier than ``found`` where that passed, and this one came later. ``None`` in what was
+        stored before this was told.
     """
 
     channel: str
@@ -54,6 +57,7 @@ class Drift:
     after_high: float
     lasting: bool
     message: str
+    first_found: dt.date | None = None
 
 
 @dataclass(frozen=True)
@@ -166,6 +170,7 @@ def _drift(channel: str, statistic: Statistic, c: Change) -> Drift:
         after_high=high,
         lasting=c.lasting,
         message="",
+        first_found=day_of(c.first_alarm),
     )
     return _with_words(drift)
 
