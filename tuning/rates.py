@@ -45,7 +45,8 @@ class Days:
 class Rates:
     """Per week, ``(draws, candidates)``; row 0 rests on the whole log, the others on resampled days.
 
-    ``goes_on`` is the share of spells that go on after a reaction; ``survival`` the fitted stillness.
+    ``goes_on`` is the share of spells that go on after a reaction; ``survival`` the fitted stillness. ``false_misfit`` is the part of
+    ``false_factor`` that the fitted curve brings; under the hold-off in force the log itself tells how often a pause outlasts it.
     """
 
     hold_off_s: Floats
@@ -60,6 +61,7 @@ class Rates:
     power_wasted_w: float
     false_factor: Floats
     wasted_factor: Floats
+    false_misfit: Floats
     days: Days
 
     def doubted(self) -> Rates:
@@ -267,7 +269,7 @@ def weekly_rates(
         false_offs = weights @ cells.expired(minding) / weeks
     doubt = rng.normal(0.0, DOUBT, draws + 1)
     doubt[0] = 0.0
-    false_factor = _doubtful(gaps, seen, around, hold_off_s, in_force_s, doubt, rng)
+    unsure, misfit = _doubtful(gaps, seen, around, hold_off_s, in_force_s, doubt, rng)
     wasted_factor = np.exp(-np.outer(doubt, _share_in_doubt(cells, empty_s, absent * seen.p_still)))
     mean_w = float((absent * around.power_w).sum() / max(absent.sum(), 1e-9)) if len(gaps) else 0.0
     energy = lit_wh / 1000 + moving_h * mean_w / 1000 + standby_w * (168.0 - np.minimum(lit_h + moving_h, 168.0)) / 1000
@@ -282,8 +284,9 @@ def weekly_rates(
         goes_on,
         survival,
         mean_w,
-        false_factor,
+        unsure * misfit,
         wasted_factor,
+        misfit,
         Days(day, weights, weeks),
     )
 
@@ -302,7 +305,7 @@ def _doubtful(
     in_force_s: float,
     doubt: Floats,
     rng: np.random.Generator,
-) -> Floats:
+) -> tuple[Floats, Floats]:
     """Factors on the false-offs of each draw: a common error in the log-odds of all gaps, and the misfit of the curve.
 
     An error δ in the log-odds changes the expected stillnesses ``Σp`` by ``δ·Σp(1−p)``. Row 0 is 1.
@@ -316,7 +319,7 @@ def _doubtful(
     spread = MISFIT * (1 + np.log(np.maximum(hold_off_s / in_force_s, 1.0)))
     misfit = rng.normal(0.0, 1.0, (len(doubt), len(hold_off_s))) * spread
     misfit[0] = 0.0
-    return np.exp(np.outer(doubt, share) + misfit)
+    return np.exp(np.outer(doubt, share)), np.exp(misfit)
 
 
 def _share_in_doubt(cells: DelayCells, empty_s: Floats, unsure: Floats) -> Floats:

@@ -61,6 +61,7 @@ def rates_of(gaps, seen, around):
         100.0,
         np.ones((1, 3)),
         np.ones((1, 3)),
+        np.ones((1, 3)),
         Days(np.zeros(len(gaps), np.int64), np.ones((1, 1)), np.array([[WEEKS]])),
     )
 

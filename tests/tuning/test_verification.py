@@ -107,6 +107,21 @@ def test_what_happened_is_never_told_to_more_than_the_log_holds(found):
     assert all(name.startswith("alone/") for name in v.controls)
 
 
+@pytest.mark.parametrize("seed", [41, 43])
+def test_a_log_sampled_by_the_minute_tells_what_movement_by_movement_tells_only_less_surely(tmp_path, seed):
+    told = {}
+    for form in ("events", "sampled"):
+        changes = {"hold_off_changes": SAID, "said_changes": SAID, "motion_form": form, "motion_sample_s": 60.0}
+        room = simulate(seed, "office", weeks=6, hold_off_s=180, with_truth=False, room="r1", **SHARED | changes)
+        write_building([room], tmp_path / form)
+        told[form] = verify_folder(tmp_path / form).changes[0].quantities["false_offs"].change
+
+    exact, sampled = told["events"], told["sampled"]
+    assert exact.high < 0
+    assert sampled.low <= exact.value <= sampled.high
+    assert sampled.high - sampled.low > exact.high - exact.low
+
+
 def test_the_replay_follows_the_log(found):
     replay = found["kept"].replay
 

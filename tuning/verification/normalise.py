@@ -142,17 +142,22 @@ def _misfit(part: Part) -> Floats:
 
 
 HALF_AN_EVENT = 0.5
+"""Fewer expected events than this count as none."""
+RATES_SHAPE = 0.2
+"""Shape of the gamma distribution by which rates of false-offs spread among rooms: over decades, from next to none to dozens a week. Chosen by us on
+simulated rooms (maximum likelihood over the 114 true rates of 57 channels: 0.22)."""
 
 
 def _counted(week: Week, part: Part) -> Week:
-    """Draws of false-offs as a count could have come out: half an event more, and none where less than half an event is expected.
+    """Draws of false-offs as a count could have come out: what a count of none leaves open more, and none where less than half an event is expected.
 
-    A rate near nothing rests on belief rather than on events; half an event is what a count of none leaves open (Jeffreys' prior of a Poisson
-    rate). The first draw, the log itself, stays.
+    A rate near nothing rests on belief rather than on events. With rates spread over rooms as a gamma distribution far wider than one log can
+    see, a count of none leaves a gamma distribution of the same shape and the length of the log. (Jeffreys' prior, of shape a half, takes more
+    rooms to have some false-offs than do.) The first draw, the log itself, stays.
     """
     weeks = part.rates.days.weeks[:, 0]
     rng = np.random.default_rng(part.given.seed)
-    draws = week.false_offs + rng.gamma(HALF_AN_EVENT, 1.0, len(weeks)) / weeks
+    draws = week.false_offs + rng.gamma(RATES_SHAPE, 1.0, len(weeks)) / weeks
     draws = np.where(draws * weeks < HALF_AN_EVENT, 0.0, draws)
     draws[0] = week.false_offs[0]
     return replace(week, false_offs=draws)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import zlib
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import polars as pl
@@ -16,6 +16,7 @@ from tuning.rates import Rates, day_index
 from tuning.readings import RoomReadings
 from tuning.results import Settings
 from tuning.site import Site
+from tuning.verification.own_false_offs import own_false_offs
 
 Span = tuple[int, int]
 
@@ -109,7 +110,7 @@ def examine_whole(log: RoomLog) -> dict[str, Examined]:
 
 
 def part_of(
-    log: RoomLog, name: str, span_us: Span, settings: Settings, whole: dict[str, Examined], hold_off_s: Floats
+    log: RoomLog, name: str, span_us: Span, settings: Settings, whole: dict[str, Examined], hold_off_s: Floats, own: int
 ) -> Part | None:
     """Examine a stretch of a channel's log.
 
@@ -121,6 +122,8 @@ def part_of(
         The room's channels over the whole log, for the light.
     hold_off_s
         Hold-offs to have the rates under. [s]
+    own
+        Which of them was in force in the stretch.
 
     Returns
     -------
@@ -139,7 +142,14 @@ def part_of(
         return None
     rates = rates_of(given, found, hold_off_s=hold_off_s)
     presence, minding = _hours(found, rates)
-    return Part(given, found, rates, rates.doubted(), pairs_of(given, found, rates), presence, minding)
+    pairs = pairs_of(given, found, rates)
+    doubted = rates.doubted()
+    # Where nothing switched off there is no hold-off to have been outlasted, and the replay of the log counts.
+    if np.isfinite(found.in_force.latest_s):
+        false_offs = doubted.false_offs.copy()
+        false_offs[:, own] = own_false_offs(given, found, rates, own)
+        doubted = replace(doubted, false_offs=false_offs)
+    return Part(given, found, rates, doubted, pairs, presence, minding)
 
 
 def _hours(found: Examined, rates: Rates) -> tuple[Floats, Floats]:

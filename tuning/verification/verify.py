@@ -24,7 +24,7 @@ from tuning.results import Settings
 from tuning.site import Site, read_site
 from tuning.verification.compare import Prices, compared
 from tuning.verification.controls import LEAST_DAYS, DailySums, Drift, daily_sums, drift
-from tuning.verification.normalise import carry
+from tuning.verification.normalise import AFTER, BEFORE, carry
 from tuning.verification.parts import Part, RoomLog, examine_whole, part_of
 from tuning.verification.periods import Change, changes_of
 from tuning.verification.replay import replay_of
@@ -157,8 +157,8 @@ def verify_change(change: Change, seen: dict[str, _Seen]) -> Verified:
     check, change = _really_set(change, found, channel.allowed_hold_off_s)
     empty = replace(empty, was=change.was)
     hold = np.array([change.was.hold_off_s or NEVER_OFF_S, _hold_after(change, check)])
-    before = part_of(log, name, change.before_us, change.was, here.whole, hold)
-    after = part_of(log, name, change.after_us, _as_found(change.said, float(hold[1])), here.whole, hold)
+    before = part_of(log, name, change.before_us, change.was, here.whole, hold, own=BEFORE)
+    after = part_of(log, name, change.after_us, _as_found(change.said, float(hold[1])), here.whole, hold, own=AFTER)
     if before is not None and after is not None:
         check = with_other_settings(check, before, after, change)
     metered = not log.mended.readings.own("power", name).is_empty()

@@ -151,7 +151,9 @@ def by_day(statistic: Statistic, daily: pl.DataFrame, reference_to: dt.date) -> 
         return pl.DataFrame(schema={"day": pl.Date(), "value": pl.Float64()})
     frame = daily.filter(pl.col(statistic.name).is_not_null())
     if statistic.name == "pauses_by_length":
-        frame = _stiller(frame, reference_to).with_columns(pl.lit(2.0).pow(pl.col(statistic.name)).alias(statistic.name))
+        frame = _stiller(frame, reference_to).with_columns(
+            pl.lit(2.0).pow(pl.col(statistic.name)).alias(statistic.name)
+        )
     return frame.select("day", value=pl.col(statistic.name).cast(pl.Float64()))
 
 
