@@ -147,6 +147,8 @@ def test_a_switch_off_is_opened_from_the_list_stepped_from_and_kept_in_the_addre
 def test_the_whole_log_zooms_to_minutes_and_the_address_keeps_the_stretch(page, made_up_site):
     page.goto(f"{made_up_site}/room/r101?channel=wall&day=2026-03-18")
     plot = page.get_by_label("Along time: movement")
+    # It is drawn for whoever looks at it.
+    plot.scroll_into_view_if_needed()
     expect(plot).to_contain_text("Wed 18 Mar 2026")
 
     page.get_by_role("button", name="Whole log").click()
@@ -160,6 +162,7 @@ def test_the_whole_log_zooms_to_minutes_and_the_address_keeps_the_stretch(page, 
     until(page, "window.location.search.includes('from=')")
 
     page.reload()
+    plot.scroll_into_view_if_needed()
     expect(plot).to_contain_text("Wed 25 Mar 2026")
     assert page.complaints == []
     assert page.outside == []
@@ -169,6 +172,8 @@ def test_the_whole_log_zooms_to_minutes_and_the_address_keeps_the_stretch(page, 
 def test_quick_clicks_lose_no_step(page, made_up_site, here):
     page.goto(f"{made_up_site}/room/r101?channel=wall&day=2026-03-18")
     plot = page.get_by_label("Along time: movement")
+    # It is drawn for whoever looks at it.
+    plot.scroll_into_view_if_needed()
     expect(plot).to_contain_text("Wed 18 Mar 2026")
     page.get_by_role("button", name="Whole log").click()
     until(page, "window.location.search.includes('from=')")
