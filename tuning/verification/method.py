@@ -12,8 +12,9 @@ METHOD = (
     "Option A of IPMVP (one parameter measured, the other stipulated): on-time, presence and daylight are measured, the power is that of "
     "site.toml. Option B (all parameters measured) where the power of the channel is logged. (IPMVP Core Concepts, from memory.)",
     "Intervals are of 90 % confidence: days are resampled, because what happens on one day belongs together, and the doubt about who was there is "
-    "added. Precision is stated together with confidence (IPMVP, section 4.2); whether a change exceeds twice its standard error (IPMVP, appendix "
-    "B, from memory), and whether its uncertainty at 68 % confidence is below half of it (ASHRAE Guideline 14, seen second-hand), is said with each.",
+    "added; where movement is logged in samples, so is what these leave open of the length of each pause. Precision is stated together with "
+    "confidence (IPMVP, section 4.2); whether a change exceeds twice its standard error (IPMVP, appendix B, from memory), and whether its "
+    "uncertainty at 68 % confidence is below half of it (ASHRAE Guideline 14, seen second-hand), is said with each.",
     "The model behind the adjustment is held against the log day by day: bias (NMBE) within 10 % and scatter (CV(RMSE)) within 30 %, which ASHRAE "
     "Guideline 14-2014 asks of hourly models (seen second-hand; 5 % and 15 % of monthly ones).",
     "Rooms left alone are controls where enough happens in them: what changed in them by itself, per hour of presence, is taken off (difference in "

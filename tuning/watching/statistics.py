@@ -100,7 +100,7 @@ STATISTICS: tuple[Statistic, ...] = (
         0.02,
         weight="n_by_length",
         upward=True,
-        portion=5.0,
+        portion=4.0,
     ),
     Statistic("lamp_lx", "lamps", "lamps at full output", "lx", np.log, np.exp, 0.005, 0.05, of_channel=True),
     Statistic("night_triggers", "faults", "triggers between 22 and 5 o'clock", "a night", _counts, _counted, 1.0),
