@@ -28,12 +28,26 @@ def test_long_absences_tell_how_many_short_ones_to_expect():
     assert found[~short].sum() == pytest.approx(counts[~short].sum(), rel=0.1)
 
 
-def test_absences_are_never_more_frequent_per_second_where_they_are_longer():
-    counts = counted(np.random.default_rng(2).uniform(300.0, 900.0, 500))
+def test_absences_of_days_are_never_more_frequent_per_second_where_they_are_longer():
+    counts = counted(np.random.default_rng(2).uniform(3600.0, 90_000.0, 500))
+    long = EDGES[:-1] >= 3600
 
     per_second = expected_absences(counts, first=FIRST, step=STEP) / np.diff(EDGES)
 
-    assert (np.diff(per_second) <= 0).all()
+    assert (np.diff(per_second[long]) <= 0).all()
+
+
+def test_breaks_of_some_minutes_stand_out():
+    # Who steps out for a coffee: hardly ever back at once, hardly ever gone for an hour.
+    rng = np.random.default_rng(3)
+    counts = counted(np.concatenate([rng.lognormal(np.log(280.0), 0.5, 400), rng.uniform(3600.0, 60_000.0, 60)]))
+    among = (EDGES[1:] > 180) & (EDGES[1:] < 420)
+
+    found = expected_absences(counts, first=FIRST, step=STEP)
+
+    # A mixture of waits alone, which only ever fall, finds half of them.
+    assert found[among].sum() > 0.62 * counts[among].sum()
+    assert found[EDGES[1:] < 60].sum() < 0.12 * counts.sum()
 
 
 def test_no_absences_are_nearly_none():

@@ -1,12 +1,15 @@
 """Daylight of a channel that logs no reading, from another one's; and of lamps that always burn together."""
 
+from types import SimpleNamespace
+
 import numpy as np
 import polars as pl
 import pytest
 
-from tuning.channel.light import tells_daylight
+from tuning.channel.light import UNCALIBRATED_SPREAD, _task_per_daylight, tells_daylight
 from tuning.light.other_daylight import PLACE_RATIO, other_daylight
 from tuning.light.split import Contribution, LightSplit
+from tuning.results import LightResult
 from tuning.site import SpotReading
 
 DAYS = 4
@@ -71,3 +74,20 @@ def together(high_lx):
 def test_lamps_that_always_burn_together_leave_the_daylight_known_where_their_sum_is():
     assert tells_daylight(together(430), "wall")
     assert not tells_daylight(together(700), "wall"), "the sum is known within half of itself at most"
+
+
+@pytest.mark.parametrize(
+    ("target_lx", "spots", "expected"),
+    [
+        (280.0, (), (500 / 280, UNCALIBRATED_SPREAD)),
+        (500.0, (), (1.0, UNCALIBRATED_SPREAD)),
+        (50.0, (), (3.0, UNCALIBRATED_SPREAD)),
+        (None, (), (1.0, 0.0)),
+        (280.0, ("a hand reading",), (1.0, 0.0)),
+    ],
+)
+def test_a_target_that_somebody_set_says_what_the_task_gets(target_lx, spots, expected):
+    channel = SimpleNamespace(target_lx=target_lx, spot_readings=spots)
+    given = SimpleNamespace(channel=channel, room=SimpleNamespace(required_lx=500.0))
+
+    assert _task_per_daylight(given, LightResult()) == pytest.approx(expected)

@@ -25,6 +25,10 @@ from tuning.target.result import light_result
 
 LEAST_READINGS = 10
 """Fewer lux readings tell nothing about the light. Chosen by us."""
+TASK_PER_DETECTOR = (0.5, 3.0)
+"""Least and most task illuminance per lux at the detector that a target in force is believed to tell. Chosen by us."""
+UNCALIBRATED_SPREAD = 0.15
+"""Log-spread of that ratio for daylight. Chosen by us: windows and lamps light task and detector differently."""
 
 
 def swapped_channels(room: Room, readings: RoomReadings) -> list[Finding]:
@@ -136,6 +140,7 @@ def around_gaps(
     # another detector's daylight is this channel's only where hand readings tie it to its task
     borrowed = split is not None and split.borrowed_from is not None and light.calibrated
     tells = borrowed or tells_daylight(split, given.name)
+    task_per_daylight, task_spread = _task_per_daylight(given, light)
     return circumstances(
         gaps,
         hold_off_s=in_force.at(gaps.start_us),
@@ -144,9 +149,22 @@ def around_gaps(
         elsewhere=None if tells else _elsewhere(given, output),
         channel=metered(given, output),
         load_w=given.load_w,
-        task_per_daylight=light.task_per_daylight,
+        task_per_daylight=task_per_daylight,
+        task_spread=task_spread,
         required_lx=None if given.channel.control == "relay" else given.room.required_lx,
     )
+
+
+def _task_per_daylight(given: ChannelInput, light: LightResult) -> tuple[float, float]:
+    """Task illuminance per lx of daylight at the detector, and its log-spread: by hand readings, else by what the target in force says.
+
+    Whoever set a target other than what the task needs did so with a luxmeter at the task: the one over the other is how many lux the task gets
+    for each at the detector.
+    """
+    target, required = given.channel.target_lx, given.room.required_lx
+    if given.channel.spot_readings or not target or not required:
+        return light.task_per_daylight, 0.0
+    return float(np.clip(required / target, *TASK_PER_DETECTOR)), UNCALIBRATED_SPREAD
 
 
 def _elsewhere(given: ChannelInput, output: pl.DataFrame) -> OtherDaylight | None:

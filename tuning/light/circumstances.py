@@ -145,6 +145,7 @@ def circumstances(
     load_w: float,
     task_per_daylight: float,
     required_lx: float | None,
+    task_spread: float = 0.0,
     elsewhere: Elsewhere | None = None,
 ) -> Circumstances:
     """Look up the light at each gap.
@@ -165,6 +166,8 @@ def circumstances(
         Task illuminance per lx of daylight at the detector.
     required_lx
         What the task needs. [lx]; ``None`` if nothing is known or no light is governed.
+    task_spread
+        Log-spread of ``task_per_daylight``.
     elsewhere
         Daylight from another detector, where the split tells none.
     """
@@ -176,7 +179,7 @@ def circumstances(
         lit = np.where(np.isnan(level), 1.0, (level > 0).astype(float))
         level = np.where(np.isnan(level), 100.0, level)
     off_us = gaps.start_us + np.round(np.minimum(gaps.gap_s, hold_off_s) * US).astype(np.int64)
-    daylight, spread = np.full(n, np.nan), DAYLIGHT_SPREAD
+    daylight, spread = np.full(n, np.nan), float(np.hypot(DAYLIGHT_SPREAD, task_spread))
     if split is not None:
         daylight = daylight_at(split, off_us)
     elif elsewhere is not None:

@@ -2,8 +2,9 @@
 
 People come to an empty room at a rate that changes with the hour and the day. Waiting for the next of them is then a mixture of exponential
 times: absences are the rarer per second the longer they are, and no length of them stands out. So the long ones, of which nobody doubts
-what they are, tell how many short ones to expect among the pauses. Who steps out for a few minutes and returns makes an exception; the
-mixture spreads them.
+what they are, tell how many short ones to expect among the pauses. Who steps out returns after some minutes: hardly ever at once, and hardly
+ever much later. Such breaks are added as waits of shape two, which rise before they fall; without them, breaks that stand out among the pauses
+were taken for stillness that does not end.
 """
 
 from __future__ import annotations
@@ -11,6 +12,7 @@ from __future__ import annotations
 from functools import lru_cache
 
 import numpy as np
+from scipy.special import gammainc
 
 from tuning.motion import Floats
 
@@ -18,22 +20,30 @@ SHORTEST_WAIT_S, LONGEST_WAIT_S = 90.0, 2e5
 """Mean waits looked at [s]: from a busy corridor to a long weekend. Chosen by us."""
 WAIT_RATIO = 1.35
 """Ratio of neighbouring mean waits. Chosen by us: finer changes nothing."""
+BREAK_SHAPE, SHORTEST_BREAK_S, LONGEST_BREAK_S = 2.0, 60.0, 1500.0
+"""Shape of a break's gamma distribution, and mean breaks looked at [s]. Chosen by us; sharper breaks fit simulated pauses better and lead to shorter
+hold-offs than the truth wants, because they also fit stillness."""
 ROUNDS = 12
 """Rounds of expectation–maximisation over the weights. Chosen by us: few, so that the mixture stays smooth."""
 
 
 @lru_cache(maxsize=64)
 def _waits(first: float, step: float, cells: int) -> Floats:
-    """Share of each mean wait that falls into each cell of a log-length grid, ``(cells, waits)``; columns sum to 1."""
-    edges = np.exp(first + np.arange(cells + 1) * step)
-    count = int(np.log(LONGEST_WAIT_S / SHORTEST_WAIT_S) / np.log(WAIT_RATIO)) + 1
-    mean = SHORTEST_WAIT_S * WAIT_RATIO ** np.arange(count)
-    share = np.exp(-edges[:-1, None] / mean) - np.exp(-edges[1:, None] / mean)
+    """Share of each mean wait and mean break that falls into each cell of a log-length grid, ``(cells, waits + breaks)``; columns sum to 1."""
+    edges = np.exp(first + np.arange(cells + 1) * step)[:, None]
+    comes = 1.0 - np.exp(-edges / _means(SHORTEST_WAIT_S, LONGEST_WAIT_S))
+    returns = gammainc(BREAK_SHAPE, BREAK_SHAPE * edges / _means(SHORTEST_BREAK_S, LONGEST_BREAK_S))
+    share = np.diff(np.concatenate([comes, returns], axis=1), axis=0)
     return np.asarray(share / share.sum(axis=0))
 
 
+def _means(shortest_s: float, longest_s: float) -> Floats:
+    count = int(np.log(longest_s / shortest_s) / np.log(WAIT_RATIO)) + 1
+    return np.asarray(shortest_s * WAIT_RATIO ** np.arange(count))
+
+
 def expected_absences(counts: Floats, *, first: float, step: float) -> Floats:
-    """Smooth number of absences per cell of a log-length grid: the likeliest mixture of exponential waits.
+    """Smooth number of absences per cell of a log-length grid: the likeliest mixture of exponential waits and of breaks.
 
     Parameters
     ----------
