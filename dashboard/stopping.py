@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import threading
 import time
+from contextlib import suppress
 from typing import Any
 
 LOOK_S = 0.02
@@ -30,7 +31,9 @@ class Stop:
         server.trigger.pull_trigger(self._stop_listening)
         while self._busy() and time.monotonic() < until:
             time.sleep(LOOK_S)
-        server.trigger.pull_trigger(self._hang_up)
+        # A loop that something else wakes just then hangs up, and closes what would wake it before that is done.
+        with suppress(OSError):
+            server.trigger.pull_trigger(self._hang_up)
 
     def _stop_listening(self) -> None:
         self._server.del_channel()
