@@ -52,6 +52,15 @@ def full(page, address):
     page.wait_for_load_state("networkidle")
 
 
+def drawn(page, shown):
+    """Go to what is still to be drawn, as a figure is when it comes near the window, until nothing is and ``shown`` holds."""
+    held = "[...document.querySelectorAll('[data-held]')].find(e => e.offsetParent)"
+    page.wait_for_function(
+        f"() => {{ const held = {held}; held && held.scrollIntoView(); return !held && ({shown}); }}"
+    )
+    page.evaluate("window.scrollTo(0, 0)")
+
+
 def old_analyses(page):
     page.get_by_text("Old analyses").click()
     page.get_by_role("button", name="Show what would go").click()
@@ -85,9 +94,18 @@ PAGES = {
     "no room": ("?q=zebra", lambda p: expect(p.get_by_text("No room matches")).to_be_visible()),
     "room": (
         "/room/r101?channel=wall",
-        lambda p: expect(p.get_by_label("The minutes around").locator(".main-svg").first).to_be_visible(),
+        lambda p: (
+            drawn(p, "document.querySelector('[aria-label*=\"The minutes around\"] .main-svg')"),
+            expect(p.get_by_label("The minutes around").locator(".main-svg").first).to_be_visible(),
+        ),
     ),
-    "room without motion": ("/room/r104", lambda p: expect(p.get_by_text("holds no movement")).to_be_visible()),
+    "room without motion": (
+        "/room/r104",
+        lambda p: (
+            drawn(p, "document.querySelector('#content').textContent.includes('holds no movement')"),
+            expect(p.get_by_text("holds no movement")).to_be_visible(),
+        ),
+    ),
     "no such room": ("/room/nowhere", lambda p: expect(p.get_by_text("no room “nowhere”")).to_be_visible()),
     "sheet": ("/settings", lambda p: expect(p.get_by_role("button", name="Mark as set")).to_be_visible()),
     "logs": ("/logs", lambda p: expect(p.get_by_text("Bring in files first.")).to_be_visible()),
