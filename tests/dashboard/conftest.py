@@ -12,7 +12,7 @@ from playwright.sync_api import expect, sync_playwright
 from dashboard.app import create_app
 from dashboard.store import FixedStore
 from tests.dashboard import synthetic
-from tests.dashboard.databases import database, postgres  # noqa: F401  fixtures
+from tests.dashboard.databases import database, database_of_all, postgres  # noqa: F401  fixtures
 
 
 @pytest.fixture(scope="session")

@@ -63,9 +63,7 @@ def postgres():
             yield Databases(started.url)
 
 
-@pytest.fixture(params=["sqlite", "postgresql"])
-def database(request, monkeypatch):
-    """Every workspace that is new in this test has its database there."""
+def _kept_there(request, monkeypatch):
     if request.param == "sqlite":
         yield request.param
         return
@@ -79,3 +77,16 @@ def database(request, monkeypatch):
     monkeypatch.setattr(space, "of", of)
     yield request.param
     databases.drop()
+
+
+@pytest.fixture(params=["sqlite", "postgresql"])
+def database(request, monkeypatch):
+    """Every workspace that is new in this test has its database there."""
+    yield from _kept_there(request, monkeypatch)
+
+
+@pytest.fixture(scope="module", params=["sqlite", "postgresql"])
+def database_of_all(request):
+    """Every workspace that is new in this file has its database there; not beside the fixture above, which takes its databases away."""
+    with pytest.MonkeyPatch.context() as monkeypatch:
+        yield from _kept_there(request, monkeypatch)

@@ -38,7 +38,7 @@ JSON = {"Accept": "application/json"}
 
 
 @pytest.fixture(scope="module")
-def space(tmp_path_factory):
+def space(tmp_path_factory, database_of_all):
     ws, building, _ = analysed(tmp_path_factory.mktemp("access") / "w")
     other = buildings.create(ws, facts() | {"site": {"name": "Mill", "time_zone": "UTC"}}, by="Ada")
     analysed_again(ws, other)

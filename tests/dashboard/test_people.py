@@ -21,7 +21,7 @@ PASSWORD, OTHER = "violet anchor biscuit rain", "copper lantern meadow seven"
 
 
 @pytest.fixture(scope="module")
-def ws(tmp_path_factory):
+def ws(tmp_path_factory, database_of_all):
     with closing(Workspace(tmp_path_factory.mktemp("people") / "w")) as opened:
         accounts.add(opened, "Ada", PASSWORD, role="administer")
         opened.here = buildings.create(opened, facts(), by="Ada")
