@@ -16,12 +16,12 @@ from tuning import __version__
 from tuning.channel.analyse import Examined
 from tuning.channel.steps import DRAWS
 from tuning.decision import WEEKS_A_YEAR
-from tuning.logs import Logs, read_logs
+from tuning.logs import Logs
 from tuning.motion import US
-from tuning.pipeline import WORKERS, Progress
+from tuning.pipeline import WORKERS, Progress, read_folder
 from tuning.quality import Outage, find_outages, mend
 from tuning.results import Settings
-from tuning.site import Site, read_site
+from tuning.site import Site
 from tuning.verification.compare import Prices, compared
 from tuning.verification.controls import LEAST_DAYS, DailySums, Drift, daily_sums, drift
 from tuning.verification.normalise import AFTER, BEFORE, carry
@@ -65,11 +65,8 @@ def verify_folder(
     TuningError
         If the folder, its ``site.toml`` or a log has a problem that a person can mend.
     """
-    say = progress or (lambda _share, _what: None)
-    site = read_site(folder)
-    say(0.02, "reading logs")
-    logs = read_logs(folder, site, progress=lambda share, what: say(0.02 + 0.38 * share, what))
-    return verify_logs(site, logs, progress=lambda share, what: say(0.4 + 0.6 * share, what), verdicts=verdicts)
+    site, logs, rest = read_folder(folder, progress)
+    return verify_logs(site, logs, progress=rest, verdicts=verdicts)
 
 
 def verify_logs(
