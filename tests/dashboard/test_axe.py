@@ -135,6 +135,8 @@ def test_no_page_breaches_wcag_or_asks_anybody_else(page, site, report, scheme):
             for n in v["nodes"][:4]
         ]
         assert page.evaluate("document.documentElement.scrollWidth <= document.documentElement.clientWidth"), name
+        beyond = "[...document.querySelectorAll('.nav a')].filter(a => a.getBoundingClientRect().right > innerWidth).map(a => a.textContent)"
+        assert page.evaluate(beyond) == [], name
     # The report is a file of its own; nothing serves it.
     page.route("**/report.html", lambda r: r.fulfill(body=report, content_type="text/html; charset=utf-8"))
     page.goto(site.split("/building")[0] + "/report.html")
