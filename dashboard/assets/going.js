@@ -1,4 +1,5 @@
-// Going from page to page: whoever goes on begins at the new page's content; whoever goes back finds the list where it was left.
+// Going from page to page: whoever goes on begins at the new page's content; whoever goes back finds the list where it was left; whoever
+// goes to a section finds it, from within the page and by its address.
 (function () {
   'use strict';
   const KEY = 'holdoff-left:', PATIENCE_MS = 8000, STAY_MS = 3000, LOOK_MS = 60;
@@ -29,14 +30,17 @@
   }
 
   const free = () => !document.activeElement || document.activeElement === document.body || document.activeElement.id === 'content';
+  function attend(place) {
+    if (place.tabIndex < 0) { place.setAttribute('tabindex', '-1'); }
+    place.focus({preventScroll: true});
+  }
   function on() {
     const title = document.querySelector('#content h1'), now = window.location.pathname;
     if (now === path) { return; }
     path = now;
     until(() => { const h1 = document.querySelector('#content h1'); return h1 && h1 !== title; }, () => {
       // Not the heading itself, which is drawn anew when more is known.
-      const main = document.getElementById('content');
-      if (free()) { main.setAttribute('tabindex', '-1'); main.focus({preventScroll: true}); }
+      if (free()) { attend(document.getElementById('content')); }
     });
   }
   function back() {
@@ -47,17 +51,44 @@
     until(() => document.documentElement.scrollHeight >= (left.y || 0) + window.innerHeight && (!left.link || link()), () => {
       window.scrollTo(0, left.y || 0);
       // Lists are drawn anew when more is known; until a hand says otherwise, the place stays.
-      const begun = Date.now();
-      restoring = true;
-      watch = setInterval(() => {
-        if (left.link && free() && link()) { link().focus({preventScroll: true}); }
-        if (Date.now() - begun > STAY_MS) { clearInterval(watch); restoring = false; }
-      }, LOOK_MS);
+      stay(() => { if (left.link && free() && link()) { link().focus({preventScroll: true}); } });
     });
   }
+  function stay(there) {
+    const begun = Date.now();
+    let height = 0, still = begun;
+    clearInterval(watch);
+    restoring = true;
+    watch = setInterval(() => {
+      const now = Date.now(), high = document.documentElement.scrollHeight;
+      if (high !== height) { height = high; still = now; }
+      there();
+      if (now - still > STAY_MS || now - begun > PATIENCE_MS) { clearInterval(watch); restoring = false; }
+    }, LOOK_MS);
+  }
+
+  /* A section of the page. The browser's own way would tell the router that the address has changed, which then draws the whole page anew, at its top. */
+  const section = hash => document.getElementById(decodeURIComponent(hash.slice(1)));
+  function goto(place) {
+    place.scrollIntoView();
+    attend(place);
+    // What lies above gets its height when its figures are drawn.
+    stay(() => { const off = place.getBoundingClientRect().top; if (off < 0 || off > window.innerHeight / 2) { place.scrollIntoView(); } });
+  }
+  document.addEventListener('click', event => {
+    const link = event.target.closest && event.target.closest('a[href^="#"]');
+    const place = link && !event.button && !(event.ctrlKey || event.metaKey || event.shiftKey || event.altKey) && section(link.hash);
+    if (!place) { return; }
+    event.preventDefault();
+    window.history.replaceState(window.history.state, '', link.hash);
+    goto(place);
+  });
   window.addEventListener('_dashprivate_pushstate', () => setTimeout(on, 0));
   window.addEventListener('popstate', () => { if (window.location.pathname !== path) { back(); } });
   window.history.scrollRestoration = 'manual';
   const come = window.performance.getEntriesByType('navigation')[0];
+  const sent = window.location.hash;
   if (come && (come.type === 'back_forward' || come.type === 'reload')) { back(); }
+  // An address with a section in it, sent to somebody: the section is there once the page has been answered.
+  else if (sent.length > 1) { until(() => section(sent), () => goto(section(sent))); }
 })();

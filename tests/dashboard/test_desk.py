@@ -13,7 +13,7 @@ from playwright.sync_api import expect
 from dashboard.report import html_report
 from dashboard.store import FolderStore
 from tests.dashboard.conftest import serving
-from tests.dashboard.waiting import until
+from tests.dashboard.waiting import until, until_drawn
 from tuning.errors import LogError
 
 pytestmark = pytest.mark.browser
@@ -103,13 +103,11 @@ def test_a_day_is_chosen_by_address_and_by_step_and_survives_reload(page, made_u
     day = page.get_by_role("textbox", name="Day", exact=True).or_(page.get_by_role("combobox", name="Day", exact=True))
     plot = page.get_by_label("Along time: movement")
     expect(day).to_have_value(re.compile("^Wed 18 Mar 2026"))
-    # It is drawn for whoever looks at it.
-    plot.scroll_into_view_if_needed()
-    expect(plot).to_contain_text("Wed 18 Mar 2026")
+    until_drawn(plot, "Wed 18 Mar 2026")
 
     page.get_by_role("button", name="Day after").click()
     expect(day).to_have_value(re.compile("^Thu 19 Mar 2026"))
-    expect(plot).to_contain_text("Thu 19 Mar 2026")
+    until_drawn(plot, "Thu 19 Mar 2026")
     until(page, "window.location.search.includes('day=2026-03-19')")
 
     page.reload()
@@ -122,10 +120,8 @@ def test_a_click_on_the_raster_opens_that_day(page, made_up_site):
     raster = page.get_by_label("Raster of all days")
     cells = raster.locator(".nsewdrag").first
     along = page.get_by_label("Along time: movement")
-    along.scroll_into_view_if_needed()
-    expect(along).to_contain_text("Wed 18 Mar 2026")
-    raster.scroll_into_view_if_needed()
-    expect(raster.locator("[style*='--drawn']:not([data-held])")).to_have_count(1)
+    until_drawn(along, "Wed 18 Mar 2026")
+    until_drawn(raster)
 
     # The first row is Monday 16 March; 03:00, where no mark lies.
     at = {"x": cells.bounding_box()["width"] / 8, "y": 4}
@@ -133,8 +129,7 @@ def test_a_click_on_the_raster_opens_that_day(page, made_up_site):
     expect(raster.locator(".hoverlayer")).to_contain_text("2026-03-16, around 0")
     cells.click(position=at)
 
-    along.scroll_into_view_if_needed()
-    expect(along).to_contain_text("Mon 16 Mar 2026")
+    until_drawn(along, "Mon 16 Mar 2026")
 
 
 def test_colours_follow_the_system_until_somebody_chooses_and_the_choice_is_kept(page, made_up_site):

@@ -4,11 +4,13 @@ import pytest
 from playwright.sync_api import expect
 
 from dashboard import ids
+from dashboard.pages.room.context import anchor
 from tests.dashboard.waiting import until
 
 pytestmark = pytest.mark.browser
 
 ROOM = "/room/r101?channel=wall"
+PAUSES = "Length of the pauses"
 FAR = f"#{ids.GAPS}"
 MARKS = f"{FAR} .main-svg .xy .trace"
 
@@ -39,7 +41,7 @@ def test_a_figure_below_is_drawn_once_it_comes_near_and_nothing_jumps(page, made
 
 
 def test_a_link_to_a_section_goes_there_and_its_figure_is_drawn(page, made_up_site):
-    opened(page, made_up_site)
+    height = opened(page, made_up_site)
     link = page.locator(".jump a").nth(-2)
     name = link.get_attribute("href").lstrip("#")
     link.focus()
@@ -49,6 +51,22 @@ def test_a_link_to_a_section_goes_there_and_its_figure_is_drawn(page, made_up_si
     target = page.locator(f"[id='{name}']")
     expect(target).to_be_in_viewport()
     until(page, f"!document.getElementById('{name}').closest('section').querySelector('[data-held]')")
+    # It is the same page: not drawn anew, and not back at its top.
+    page.wait_for_timeout(1500)
+    assert page.evaluate("document.documentElement.scrollHeight") == height
+    expect(target).to_be_in_viewport()
+    expect(target).to_be_focused()
+    assert page.url.endswith(f"#{name}")
+    assert page.complaints == []
+
+
+def test_an_address_with_a_section_in_it_shows_the_section(page, made_up_site):
+    page.goto(f"{made_up_site}{ROOM}#{anchor(PAUSES)}")
+    target = page.get_by_role("heading", name=PAUSES)
+    expect(page.locator(MARKS).first).to_be_attached()
+    expect(page.locator("[data-dash-is-loading=true]")).to_have_count(0)
+    page.wait_for_timeout(1500)
+    expect(target).to_be_in_viewport()
     assert page.complaints == []
 
 

@@ -14,7 +14,7 @@ from dashboard.pages.room.sections.review import LISTED, choose_off, least_sure
 from dashboard.pages.room.sections.tryout import try_data
 from dashboard.store import FixedStore
 from tests.dashboard import synthetic
-from tests.dashboard.waiting import until
+from tests.dashboard.waiting import until, until_drawn
 
 pytestmark = [pytest.mark.browser, pytest.mark.width_by_turns]
 
@@ -147,23 +147,20 @@ def test_a_switch_off_is_opened_from_the_list_stepped_from_and_kept_in_the_addre
 def test_the_whole_log_zooms_to_minutes_and_the_address_keeps_the_stretch(page, made_up_site):
     page.goto(f"{made_up_site}/room/r101?channel=wall&day=2026-03-18")
     plot = page.get_by_label("Along time: movement")
-    # It is drawn for whoever looks at it.
-    plot.scroll_into_view_if_needed()
-    expect(plot).to_contain_text("Wed 18 Mar 2026")
+    until_drawn(plot, "Wed 18 Mar 2026")
 
     page.get_by_role("button", name="Whole log").click()
-    expect(plot).to_contain_text("Mon 16 Mar to Fri 3 Apr 2026")
+    until_drawn(plot, "Mon 16 Mar to Fri 3 Apr 2026")
     for _ in range(6):
         before = page.evaluate("window.location.search")
         page.get_by_role("button", name="Zoom in").click()
         until(page, "before => window.location.search !== before", arg=before)
     # Nineteen days by three to the sixth: half an hour about noon of the tenth.
-    expect(plot).to_contain_text("Wed 25 Mar 2026")
+    until_drawn(plot, "Wed 25 Mar 2026")
     until(page, "window.location.search.includes('from=')")
 
     page.reload()
-    plot.scroll_into_view_if_needed()
-    expect(plot).to_contain_text("Wed 25 Mar 2026")
+    until_drawn(plot, "Wed 25 Mar 2026")
     assert page.complaints == []
     assert page.outside == []
 
@@ -172,9 +169,7 @@ def test_the_whole_log_zooms_to_minutes_and_the_address_keeps_the_stretch(page, 
 def test_quick_clicks_lose_no_step(page, made_up_site, here):
     page.goto(f"{made_up_site}/room/r101?channel=wall&day=2026-03-18")
     plot = page.get_by_label("Along time: movement")
-    # It is drawn for whoever looks at it.
-    plot.scroll_into_view_if_needed()
-    expect(plot).to_contain_text("Wed 18 Mar 2026")
+    until_drawn(plot, "Wed 18 Mar 2026")
     page.get_by_role("button", name="Whole log").click()
     until(page, "window.location.search.includes('from=')")
     # Answers take longer than the clicks: each click is sent while the one before is still on its way.

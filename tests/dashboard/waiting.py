@@ -12,3 +12,17 @@ def until(page, told, *, arg=None, timeout=30_000):
     while not page.evaluate(told, arg):
         assert time.monotonic() < ends, f"never true: {told}"
         page.wait_for_timeout(20)
+
+
+def until_drawn(place, told=""):
+    """Stay at a figure until it is drawn and says ``told``, as somebody does who waits for it.
+
+    A figure is drawn when it comes near the window, and what lies above it still grows: to go there only once is a race against the answers
+    of the sections above.
+    """
+    drawn = place.locator("[style*='--drawn']:not([data-held])")
+    ends = time.monotonic() + 60
+    while not drawn.count() or told not in place.text_content():
+        assert time.monotonic() < ends, f"never drawn with {told!r}: {place.text_content()!r}"
+        place.scroll_into_view_if_needed()
+        place.page.wait_for_timeout(50)
