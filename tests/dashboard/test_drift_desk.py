@@ -189,3 +189,30 @@ def test_the_building_page_tells_and_a_click_acknowledges_and_undoes(desk, page)
         expect(page.locator(".drifting > li")).to_have_count(2)
         assert page.complaints == []
         assert page.outside == []
+
+
+def test_of_many_changed_rooms_the_first_are_told_and_the_rest_is_fetched(tmp_path, page):
+    ws, building = begun(tmp_path / "ws")
+    names = [f"r{n}" for n in range(101, 109)]
+    kept(ws, building, **{name: drifted(room=name) for name in names})
+    rows, typed = page.locator(".drifting > li"), "Lamps ordered"
+    with answering(create_app(WorkspaceStores(ws)).server) as url:
+        page.goto(f"{url}/building/{building}")
+        expect(page.get_by_text("8 rooms changed")).to_be_visible()
+        expect(rows).to_have_count(5)
+        if page.locator("#who").is_visible():
+            page.locator("#who").fill("Anna")
+        page.get_by_text("3 more changed").click()
+        expect(rows).to_have_count(8)
+        rows.nth(6).locator("input").fill(typed)
+        page.get_by_text("3 more changed").click()
+        expect(rows.nth(6)).to_be_hidden()
+        page.get_by_text("3 more changed").click()
+        expect(rows.nth(6).locator("input")).to_have_value(typed)
+        rows.nth(6).get_by_role("button", name="Acknowledge").click()
+        # Laid out anew, and as far as it had been opened.
+        expect(page.get_by_text("2 more changed")).to_be_visible()
+        expect(rows).to_have_count(7)
+        expect(rows.nth(6)).to_be_visible()
+        assert page.complaints == []
+    ws.close()

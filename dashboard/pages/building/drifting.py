@@ -7,7 +7,7 @@ from zoneinfo import ZoneInfo
 
 import dash
 import dash_mantine_components as dmc
-from dash import ALL, Input, Output, State, ctx, dcc, html
+from dash import ALL, Input, Output, State, ctx, dcc, html, no_update
 from dash.development.base_component import Component
 from dash.exceptions import PreventUpdate
 
@@ -22,6 +22,8 @@ from tuning.results import Analysis
 LEVEL_WORD = {"look": "Worth another look", "site": "Look on site", "note": "For information"}
 LEVEL_MARK = {"look": "change", "site": "trial", "note": "keep"}
 ORDER = ("look", "site", "note", "")
+SHOWN = 5
+"""How many rooms are laid out at once; the list of all rooms stands below them, and each has a field and a button. The rest is fetched."""
 
 
 def register(app: dash.Dash, stores: Stores) -> None:
@@ -32,11 +34,26 @@ def register(app: dash.Dash, stores: Stores) -> None:
         Input(ids.VERSION, "data"),
         Input(ids.BUILDING, "data"),
         Input(ids.BOOK, "data"),
+        State(ids.DRIFT_OPEN, "data"),
     )
-    def show(_version: int | None, building: str, _book: int | None) -> list[Component]:
-        store = stores.of(building)
-        analysis = store.analysis() if store is not None else None
-        return [] if store is None or store.desk is None or analysis is None else section(store.desk, analysis)
+    def show(_version: int | None, building: str, _book: int | None, open_: bool) -> list[Component]:
+        found = _at(stores, building)
+        return section(*found, all_of_them=bool(open_)) if found else []
+
+    @app.callback(
+        Output({"kind": ids.DRIFT_REST, "building": ALL}, "children"),
+        Output(ids.DRIFT_OPEN, "data"),
+        Input({"kind": ids.DRIFT_MORE, "building": ALL}, "n_clicks"),
+        State({"kind": ids.DRIFT_REST, "building": ALL}, "children"),
+        State(ids.BUILDING, "data"),
+        prevent_initial_call=True,
+    )
+    def more(clicks: list[int], there: list[list[Component]], building: str) -> tuple[list[Any], bool]:
+        if not any(clicks):
+            raise PreventUpdate
+        # A second click closes them. What is there stays, with the words that were typed into it.
+        found = None if there[0] else _at(stores, building)
+        return [_rooms_of(found[0], found[1], slice(SHOWN, None)) if found else no_update], clicks[0] % 2 == 1
 
     @app.callback(
         Output(ids.DRIFT_TOLD, "children"),
@@ -78,6 +95,12 @@ def register(app: dash.Dash, stores: Stores) -> None:
         return outcome.told
 
 
+def _at(stores: Stores, building: str) -> tuple[Desk, Analysis] | None:
+    store = stores.of(building)
+    analysis = store.analysis() if store is not None else None
+    return None if store is None or store.desk is None or analysis is None else (store.desk, analysis)
+
+
 def acknowledged(desk: Desk, room: str, analysis: int, reason: str, who: str) -> str:
     """Acknowledge what counts in a room; returns what to tell."""
     count = acknowledging.acknowledge(desk.ws, desk.building, room, analysis=analysis, reason=reason, by=who)
@@ -90,16 +113,26 @@ def taken_back(desk: Desk, number: int, who: str) -> str:
     return "Taken back: it counts again."
 
 
-def section(desk: Desk, analysis: Analysis) -> list[Component]:
-    """Lay the section out; nothing before anything is watched."""
+def _counting(found: dict[str, RoomStanding], names: dict[str, str]) -> list[RoomStanding]:
+    return sorted(
+        (r for r in found.values() if r.counting),
+        key=lambda r: (ORDER.index(r.level), -r.found.worth_per_week, names.get(r.room, r.room)),
+    )
+
+
+def _rooms_of(desk: Desk, analysis: Analysis, which: slice) -> list[Component]:
+    names = {row.room: row.name for row in rooms(analysis)}
+    counting = _counting(acknowledging.standing(desk.ws, desk.building, desk.analysis), names)
+    return [_room(r, names.get(r.room, r.room), desk.building) for r in counting[which]]
+
+
+def section(desk: Desk, analysis: Analysis, *, all_of_them: bool = False) -> list[Component]:
+    """Lay the section out; nothing before anything is watched. Of many rooms the first ones, unless ``all_of_them`` were asked for."""
     found = acknowledging.standing(desk.ws, desk.building, desk.analysis)
     if not found:
         return []
     names = {row.room: row.name for row in rooms(analysis)}
-    counting = sorted(
-        (r for r in found.values() if r.counting),
-        key=lambda r: (ORDER.index(r.level), -r.found.worth_per_week, names.get(r.room, r.room)),
-    )
+    counting = _counting(found, names)
     seen = [(r, s) for r in found.values() for s in r.drifts if s.acknowledged is not None]
     past = [r for r in found.values() if not r.counting and not any(s.acknowledged for s in r.drifts)]
     visit = buildings.site(desk.ws, desk.building).site.cost_per_visit
@@ -118,7 +151,8 @@ def section(desk: Desk, analysis: Analysis) -> list[Component]:
     ]
     return [
         *head,
-        *([html.Ul([_room(r, names.get(r.room, r.room), desk.building) for r in counting], className="drifting")] if counting else []),
+        *([html.Ul([_room(r, names.get(r.room, r.room), desk.building) for r in counting[:SHOWN]], className="drifting")] if counting else []),
+        *([_rest(counting[SHOWN:], names, desk.building, open_=all_of_them)] if counting[SHOWN:] else []),
         *([_acknowledged(seen, names, desk.building, analysis.time_zone)] if seen else []),
         *([_past(past, names, desk.building)] if past else []),
     ]  # fmt: skip
@@ -126,6 +160,21 @@ def section(desk: Desk, analysis: Analysis) -> list[Component]:
 
 def _rooms(count: int) -> str:
     return f"{count or 'No'} room{'' if count == 1 else 's'}"
+
+
+def _rest(rest: list[RoomStanding], names: dict[str, str], building: str, *, open_: bool) -> Component:
+    laid_out = [_room(r, names.get(r.room, r.room), building) for r in rest] if open_ else []
+    return html.Details(
+        [
+            html.Summary(
+                f"{len(rest)} more changed",
+                id={"kind": ids.DRIFT_MORE, "building": building},
+                n_clicks=int(open_),
+            ),
+            html.Ul(laid_out, id={"kind": ids.DRIFT_REST, "building": building}, className="drifting"),
+        ],
+        open=open_,
+    )
 
 
 def _link(room: str, name: str, building: str) -> Component:

@@ -27,6 +27,7 @@ def layout(building: str = "", **_state: str) -> Component:
             dcc.Store(id=ids.BUILDING_DATA),
             dcc.Store(id=ids.BUILDING_DRAWN),
             dcc.Store(id=ids.SELECTION, data=[]),
+            dcc.Store(id=ids.DRIFT_OPEN, data=False),
             html.Div(id=ids.BUILDING_HEAD, className="page-head"),
             html.Div(
                 [html.Section(id=ids.BUILDING_BALANCE), html.Section(id=ids.BUILDING_ATTENTION)],
