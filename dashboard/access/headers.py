@@ -7,6 +7,7 @@ attributes and style elements. Scripts may not: the few that Dash itself puts in
 from __future__ import annotations
 
 import functools
+from http import HTTPStatus
 from typing import Any, Final
 
 import dash
@@ -15,6 +16,7 @@ from werkzeug.wrappers import Response
 
 STARTING: Final = "holdoff.starting"
 """Mark of the request that the program makes to itself; no client can set it."""
+ASSETS: Final = "_dash_assets.static"
 YEAR_S: Final = 365 * 24 * 3600
 
 
@@ -62,6 +64,9 @@ def set_headers(app: dash.Dash) -> None:
             answer.headers.setdefault(name, value)
         if request.is_secure:
             answer.headers.setdefault("Strict-Transport-Security", f"max-age={YEAR_S}")
+        if request.endpoint == ASSETS and "m" in request.args and answer.status_code == HTTPStatus.OK:
+            # Its address changes with the file, and there is nothing of anybody in it.
+            answer.headers["Cache-Control"] = f"public, max-age={YEAR_S}, immutable"
         if g.get("known") is not None:
             # What somebody saw is not left to the next person at the same browser.
             answer.headers.setdefault("Cache-Control", "no-store")

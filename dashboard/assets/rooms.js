@@ -155,7 +155,11 @@
   function draw() {
     const rooms = found(), shown = rooms.flatMap(r => r.channels);
     const most = {}; for (const f of ['false', 'waste']) { most[f] = Math.max(0, ...shown.flatMap(c => c[f].filter(v => v !== null))); }
-    const body = rooms.map(r => el('tbody', {}, r.channels.map((c, i) => row(r.room, c, i === 0, most))));
+    const body = rooms.map(r => {
+      const node = el('tbody', {}, r.channels.map((c, i) => row(r.room, c, i === 0, most)));
+      if (r.channels.length > 1) { node.style.setProperty('--channels', r.channels.length); }
+      return node;
+    });
     const boxes = rooms.flatMap(r => r.channels.map(c => key(r.room.room, c.channel)));
     const picked = boxes.filter(k => state.selected.has(k)).length;
     const every = el('input', {type: 'checkbox', checked: picked > 0 && picked === boxes.length, 'aria-label': 'Select all rooms shown', id: 'pick-all'});
@@ -166,7 +170,7 @@
       return el('th', {scope: 'col', class: name, 'aria-sort': active ? ((sort === 'name') !== state.back ? 'ascending' : 'descending') : null},
         sort ? el('button', {type: 'button', class: 'sorter' + (active ? ' active' : ''), 'data-sort': sort}, label) : label);
     });
-    const next = el('table', {class: 'ranked'}, el('thead', {}, el('tr', {}, el('th', {class: 'c-pick', scope: 'col'}, el('label', {class: 'pick'}, every)), heads)), body);
+    const next = el('table', {class: data.canDecide ? 'ranked' : 'ranked undecided'}, el('thead', {}, el('tr', {}, el('th', {class: 'c-pick', scope: 'col'}, el('label', {class: 'pick'}, every)), heads)), body);
     if (!rooms.length) {
       next.replaceChildren(el('tbody', {}, el('tr', {class: 'none'}, el('td', {colspan: '10'}, 'No room matches. Take out a word or a filter. ',
         el('button', {type: 'button', class: 'quiet', onclick: clear}, 'Show all rooms')))));

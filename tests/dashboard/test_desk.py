@@ -98,6 +98,17 @@ def test_arrows_walk_the_list_and_space_selects(page, made_up_site):
     expect(page.get_by_label("Selected rooms")).to_be_hidden()
 
 
+@pytest.mark.parametrize("page", [(w, 900) for w in (761, 1020, 1021, 1200, 1201)], indirect=True, ids=str)
+def test_the_list_and_the_links_above_fit_between_the_widths(page, made_up_site):
+    page.goto(made_up_site)
+    expect(page.locator(".ranked th[scope=row]")).to_have_count(5)
+
+    assert fits(page)
+    # What is cut off at its cell's edge does not widen the page.
+    cells = "[...document.querySelectorAll('.ranked :is(th,td):not(.c-pick)')].filter(c => c.offsetParent)"
+    assert page.evaluate(f"{cells}.filter(c => c.scrollWidth > c.clientWidth + 1).map(c => c.textContent)") == []
+
+
 def test_a_day_is_chosen_by_address_and_by_step_and_survives_reload(page, made_up_site):
     page.goto(f"{made_up_site}/room/r101?channel=wall&day=2026-03-18")
     day = page.get_by_role("textbox", name="Day", exact=True).or_(page.get_by_role("combobox", name="Day", exact=True))

@@ -3,6 +3,7 @@
 import datetime as dt
 import json
 import logging
+import re
 
 import pytest
 from sqlalchemy.exc import DBAPIError
@@ -206,6 +207,10 @@ def test_every_answer_says_what_a_page_may_load(client):
         assert answer.headers["X-Content-Type-Options"] == "nosniff"
         assert answer.headers["Cache-Control"] == ("no-cache" if path.startswith("/assets/") else "no-store"), path
         assert "Server" not in answer.headers
+    # The address of a file changes with the file.
+    named = re.search(r"/assets/holdoff\.css\?m=[\d.]+", client.get("/").text)
+    assert client.get(named[0], buffered=True).headers["Cache-Control"] == "public, max-age=31536000, immutable"
+    assert client.get("/assets/nothing.css?m=1", buffered=True).headers["Cache-Control"] == "no-store"
     assert "script-src 'self' 'sha256-x'" in headers.policy(["'sha256-x'"])
 
 
