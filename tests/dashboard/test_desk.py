@@ -126,6 +126,22 @@ def test_a_day_is_chosen_by_address_and_by_step_and_survives_reload(page, made_u
     assert page.complaints == []
 
 
+def test_a_day_is_found_in_the_list_by_typing(page, made_up_site):
+    page.goto(f"{made_up_site}/room/r101?channel=wall&day=2026-03-18")
+    day = page.get_by_role("textbox", name="Day", exact=True).or_(page.get_by_role("combobox", name="Day", exact=True))
+    expect(day).to_have_value(re.compile("^Wed 18 Mar 2026"))
+    assert page.get_by_role("option").count() == 0
+
+    day.fill("20 Mar")
+    expect(page.get_by_role("option")).to_have_count(1)
+    page.keyboard.press("ArrowDown")
+    page.keyboard.press("Enter")
+
+    expect(day).to_have_value(re.compile("^Fri 20 Mar 2026"))
+    until(page, "window.location.search.includes('day=2026-03-20')")
+    assert page.complaints == []
+
+
 def test_a_click_on_the_raster_opens_that_day(page, made_up_site):
     page.goto(f"{made_up_site}/room/r101?channel=wall&day=2026-03-18")
     raster = page.get_by_label("Raster of all days")

@@ -36,7 +36,7 @@ def register(app: dash.Dash, stores: Stores) -> None:
         Input(ids.BOOK, "data"),
         State(ids.DRIFT_OPEN, "data"),
     )
-    def show(_version: int | None, building: str, _book: int | None, open_: bool) -> list[Component]:
+    def show(_version: int | None, building: str, _book: int | None, open_: Any) -> list[Component]:
         found = _at(stores, building)
         return section(*found, all_of_them=bool(open_)) if found else []
 
@@ -122,7 +122,7 @@ def _counting(found: dict[str, RoomStanding], names: dict[str, str]) -> list[Roo
 
 def _rooms_of(desk: Desk, analysis: Analysis, which: slice) -> list[Component]:
     names = {row.room: row.name for row in rooms(analysis)}
-    counting = _counting(acknowledging.standing(desk.ws, desk.building, desk.analysis), names)
+    counting = _counting(acknowledging.standing(desk.ws, desk.building, desk.analysis) or {}, names)
     return [_room(r, names.get(r.room, r.room), desk.building) for r in counting[which]]
 
 

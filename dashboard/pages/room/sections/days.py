@@ -100,6 +100,8 @@ def _bar() -> Component:
                 searchable=True,
                 allowDeselect=False,
                 className="days",
+                # A year has 365 of them, which nobody sees until the list is opened.
+                comboboxProps={"keepMounted": False},
                 **{"aria-label": "Day"},
             ),
             html.Button("›", id=ids.DAY_ON, className="quiet", n_clicks=0, **{"aria-label": "Day after"}),
