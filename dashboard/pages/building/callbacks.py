@@ -9,6 +9,7 @@ from dash import ClientsideFunction, Input, Output
 from dash.exceptions import PreventUpdate
 
 from dashboard import ids
+from dashboard.components.still import still
 from dashboard.pages.building import decisions, drifting, parts, starting
 from dashboard.pages.building.rows import table_data
 from dashboard.store import Desk, Store, Stores
@@ -38,10 +39,10 @@ def register(app: dash.Dash, stores: Stores) -> None:
             analysis, building, decisions.stands(desk, analysis), can_decide=desk is not None, drifted=drifted
         )
         return (
-            parts.head(analysis),
-            parts.balance(analysis),
-            told,
-            parts.logs(analysis),
+            still(parts.head(analysis)),
+            still(parts.balance(analysis)),
+            still(told),
+            still(parts.logs(analysis)),
             rows,
         )
 

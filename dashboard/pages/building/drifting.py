@@ -13,6 +13,7 @@ from dash.exceptions import PreventUpdate
 
 from dashboard import ids, words
 from dashboard.components import decide
+from dashboard.components.still import still
 from dashboard.pages.building.ranking import rooms
 from dashboard.store import Desk, Stores
 from dashboard.workspace import acknowledging, buildings
@@ -38,7 +39,7 @@ def register(app: dash.Dash, stores: Stores) -> None:
     )
     def show(_version: int | None, building: str, _book: int | None, open_: Any) -> list[Component]:
         found = _at(stores, building)
-        return section(*found, all_of_them=bool(open_)) if found else []
+        return still(section(*found, all_of_them=bool(open_))) if found else []
 
     @app.callback(
         Output({"kind": ids.DRIFT_REST, "building": ALL}, "children"),
@@ -53,7 +54,7 @@ def register(app: dash.Dash, stores: Stores) -> None:
             raise PreventUpdate
         # A second click closes them. What is there stays, with the words that were typed into it.
         found = None if there[0] else _at(stores, building)
-        return [_rooms_of(found[0], found[1], slice(SHOWN, None)) if found else no_update], clicks[0] % 2 == 1
+        return [still(_rooms_of(found[0], found[1], slice(SHOWN, None))) if found else no_update], clicks[0] % 2 == 1
 
     @app.callback(
         Output(ids.DRIFT_TOLD, "children"),

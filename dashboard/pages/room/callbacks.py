@@ -8,6 +8,7 @@ import dash
 from dash import Input, Output, State
 
 from dashboard import ids
+from dashboard.components.still import still
 from dashboard.pages.room import deciding, parts
 from dashboard.pages.room.context import PLACE, VERSION, Place, analysis_of, channel_of
 from dashboard.pages.room.sections import SECTIONS
@@ -33,7 +34,8 @@ def register(app: dash.Dash, stores: Stores) -> None:
         VERSION,
     )
     def text(place: Place, _version: int | None) -> tuple[Any, ...]:
-        return room_text(stores, place)
+        head, card, aside, hidden = room_text(stores, place)
+        return still(head), still(card), still(aside), hidden
 
     app.clientside_callback(
         LATER_JS,

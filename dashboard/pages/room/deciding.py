@@ -12,6 +12,7 @@ from dash.exceptions import PreventUpdate
 
 from dashboard import ids, words
 from dashboard.components import decide
+from dashboard.components.still import still
 from dashboard.pages.room.context import PLACE, VERSION, Here, Place, find
 from dashboard.reader import said
 from dashboard.store import Desk, Stores
@@ -81,7 +82,7 @@ def register(app: dash.Dash, stores: Stores) -> None:
             return True, [], None, True
         state = state_of(here, here.store.desk)
         seen = {"revision": state.revision, "decision": state.decision.id if state.decision else None}
-        return False, stands(here, here.store.desk, state), seen, state.decision is None
+        return False, still(stands(here, here.store.desk, state)), seen, state.decision is None
 
     @app.callback(
         Output(ids.CHANNEL_ADJUST, "children"),

@@ -16,6 +16,7 @@ from dash.exceptions import PreventUpdate
 
 from dashboard import ids, sheet, words
 from dashboard.components import decide, marks
+from dashboard.components.still import still
 from dashboard.reader import said
 from dashboard.sheet import Sheet, SheetRow
 from dashboard.store import Desk, Stores
@@ -48,7 +49,7 @@ def register(app: dash.Dash, stores: Stores) -> None:
         made = sheet.sheet_of(desk.ws, building)
         now = dt.datetime.now(ZoneInfo(made.time_zone))
         open_ = [r for r in made.rows if r.visit is None]
-        return head(made), rows(made), not open_, f"{now:%Y-%m-%d %H:%M}"
+        return still(head(made)), still(rows(made)), not open_, f"{now:%Y-%m-%d %H:%M}"
 
     @app.callback(
         Output(ids.SHEET_TOLD, "children"),

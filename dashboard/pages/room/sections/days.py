@@ -14,6 +14,7 @@ from dash.exceptions import PreventUpdate
 
 from dashboard import ids
 from dashboard.components import key
+from dashboard.components.still import still
 from dashboard.figures.along_time import time_figure
 from dashboard.figures.day_raster import raster_figure
 from dashboard.figures.theme import palette, sentence
@@ -126,7 +127,7 @@ def register(app: dash.Dash, stores: Stores) -> None:
     def keys(place: Place, _version: int | None) -> tuple[Any, Any]:
         here = find(stores, place)
         made = here.pictures()
-        return None if made is None else key.raster_key(made[1]), key.day_key(here.channel)
+        return still(None if made is None else key.raster_key(made[1])), still(key.day_key(here.channel))
 
     @app.callback(
         Output(ids.DAY_CHOICE, "data"),

@@ -7,6 +7,7 @@ from dash import Output, html
 from dash.development.base_component import Component
 
 from dashboard import ids
+from dashboard.components.still import still
 from dashboard.figures.delay_curve import delay_figure
 from dashboard.figures.theme import palette
 from dashboard.pages.room import parts
@@ -50,4 +51,4 @@ def register(app: dash.Dash, stores: Stores) -> None:
     @app.callback(Output(ids.ROOM_NUMBERS, "children"), LATER, VERSION)
     def numbers(place: Place, _version: int | None) -> Component:
         here = find(stores, place)
-        return parts.numbers(here.channel, here.analysis)
+        return still(parts.numbers(here.channel, here.analysis))

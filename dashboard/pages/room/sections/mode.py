@@ -8,6 +8,7 @@ from dash.development.base_component import Component
 from dash.exceptions import PreventUpdate
 
 from dashboard import ids
+from dashboard.components.still import still
 from dashboard.mode_words import CAPTION, TITLE, mode_rows, mode_verdict
 from dashboard.pages.room.context import LATER, VERSION, Place, analysis_of, channel_of, evidence
 from dashboard.store import Stores
@@ -29,4 +30,4 @@ def register(app: dash.Dash, stores: Stores) -> None:
             raise PreventUpdate
         rows = mode_rows(c, analysis)
         table = html.Dl([html.Div([html.Dt(k), html.Dd(v)]) for k, v in rows], className="known")
-        return [html.P(mode_verdict(c)), *([table] if rows else [])]
+        return still([html.P(mode_verdict(c)), *([table] if rows else [])])

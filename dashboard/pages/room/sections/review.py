@@ -15,6 +15,7 @@ from dash.exceptions import PreventUpdate
 
 from dashboard import ids, words
 from dashboard.components import decide
+from dashboard.components.still import still
 from dashboard.figures.along_time import time_figure
 from dashboard.figures.theme import palette, sentence
 from dashboard.figures.timeline import US
@@ -154,7 +155,13 @@ def register(app: dash.Dash, stores: Stores) -> None:
         if off is None:
             return [], [], True, True, True
         said = verdicts_of(here)
-        return listed(here, off, said), facts(here, off, said), False, here.store.desk is None, off.time not in said
+        return (
+            still(listed(here, off, said)),
+            still(facts(here, off, said)),
+            False,
+            here.store.desk is None,
+            off.time not in said,
+        )
 
     @app.callback(
         Output(ids.SAY_TOLD, "children"),

@@ -10,6 +10,7 @@ from dash import Input, Output, html
 from dash.development.base_component import Component
 
 from dashboard import ids
+from dashboard.components.still import still
 from dashboard.figures.drift import drift_figure
 from dashboard.figures.theme import palette
 from dashboard.pages.building.drifting import said_by
@@ -107,4 +108,4 @@ def register(app: dash.Dash, stores: Stores) -> None:
         channel = here.channel
         watched = kept_of(here.store.desk, channel.room) or watched_of(channel)
         figure: Drawn = fitted(drift_figure(channel.daily, watched, palette(scheme)))
-        return *figure, words(watched, notes_of(here.store.desk, channel.room, here.analysis.time_zone))
+        return *figure, still(words(watched, notes_of(here.store.desk, channel.room, here.analysis.time_zone)))
