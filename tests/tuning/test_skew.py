@@ -100,3 +100,40 @@ def test_a_clock_that_runs_slow_or_was_set_is_followed(way, late):
     away = np.abs(first - 18 * 86_400) > 3 * 86_400
     stamped = np.round((first + late(first)) * US).astype(np.int64)
     assert found.at(stamped)[away] == pytest.approx(late(first)[away], abs=4)
+
+
+def sampled_lamp(moved_s, *, every_s, hold_off_s, late_s=0.0):
+    """Output of a lamp that follows movement with a hold-off, looked at every so often [s]."""
+    t = np.arange(0.0, moved_s[-1] + 2 * hold_off_s, every_s)
+    last = np.searchsorted(moved_s, t, side="right") - 1
+    on = (last >= 0) & (t - moved_s[np.maximum(last, 0)] < hold_off_s)
+    time = pl.Series(np.round((t + late_s) * US).astype(np.int64)).cast(pl.Datetime("us", "UTC"))
+    return pl.DataFrame({"time": time, "value": np.where(on, 100.0, 0.0)})
+
+
+def visited(seed):
+    """Movements of visits of some twenty minutes, hours apart [s]."""
+    rng = np.random.default_rng(seed)
+    visits = np.cumsum(rng.uniform(3600, 20_000, 150))
+    return np.sort(np.concatenate([v + np.cumsum(rng.exponential(80.0, 12)) for v in visits]))
+
+
+@pytest.mark.parametrize("every_s", [60.0, 300.0])
+@pytest.mark.parametrize("seed", range(6))
+def test_people_who_go_on_moving_after_the_switch_on_do_not_make_a_coarse_log_late(seed, every_s):
+    moved = visited(seed)
+    at = np.round(moved * US).astype(np.int64)
+
+    found = clock_skew(sampled_lamp(moved, every_s=every_s, hold_off_s=300.0), at, at)
+
+    assert found is None or found.most_s == 0
+
+
+@pytest.mark.parametrize("late_s", [90.0, -90.0, 3600.0])
+def test_a_light_sampled_by_the_minute_still_gives_the_skew_to_ten_seconds(late_s):
+    moved = visited(1)
+    at = np.round(moved * US).astype(np.int64)
+
+    found = clock_skew(sampled_lamp(moved, every_s=60.0, hold_off_s=300.0, late_s=late_s), at, at)
+
+    assert found.most_s == pytest.approx(late_s, abs=10)
