@@ -72,7 +72,8 @@ class Lags:
     """Switch-offs by hold-off: time of each, and its lag behind the last motion as an interval. [µs, s].
 
     ``outlasted_s`` is the longest pause since the switch-off before through which the light stayed on [s]: a hold-off that is outlasted was not
-    in force. ``least_s`` is the shortest hold-off that can be set [s].
+    in force. ``found_lit_s`` tells the same from each sample of a sampled output by itself: how long after the last motion or press one found the
+    light on, at most, in pauses that did not end in a switch-off [s]. ``least_s`` is the shortest hold-off that can be set [s].
     """
 
     off_us: Ints
@@ -80,17 +81,30 @@ class Lags:
     high_s: Floats
     outlasted_s: Floats | None = None
     least_s: float = 0.0
+    found_lit_s: Floats | None = None
 
     def of(self, rows: npt.NDArray[np.intp] | Bools | slice) -> Lags:
         """Return some of the switch-offs."""
         outlasted_s = None if self.outlasted_s is None else self.outlasted_s[rows]
-        return Lags(self.off_us[rows], self.low_s[rows], self.high_s[rows], outlasted_s, self.least_s)
+        found_lit_s = None if self.found_lit_s is None else self.found_lit_s[rows]
+        return Lags(self.off_us[rows], self.low_s[rows], self.high_s[rows], outlasted_s, self.least_s, found_lit_s)
 
     def outlast(self, hold_off_s: Floats | float) -> Bools:
         """Whether the light stayed on through a pause longer than a hold-off, before each switch-off."""
-        if self.outlasted_s is None:
-            return np.zeros(len(self.off_us), dtype=bool)
-        return np.asarray(self.outlasted_s > hold_off_s + np.maximum(MISMATCH_S, MISMATCH_SHARE * hold_off_s))
+        return self._longer(self.outlasted_s, hold_off_s)
+
+    def found_lit(self, hold_off_s: Floats | float) -> Bools:
+        """Whether a sample found the light on longer after the last motion than a hold-off, before each switch-off."""
+        return self._longer(self.found_lit_s, hold_off_s)
+
+    def found_lit_at_last(self, hold_off_s: Floats | float) -> Bools:
+        """The same of the last sample before each switch-off, whose time after the last motion is the least that the lag can be."""
+        return self._longer(None if self.found_lit_s is None else self.low_s, hold_off_s)
+
+    def _longer(self, lit_s: Floats | None, hold_off_s: Floats | float) -> Bools:
+        if lit_s is None:
+            return np.zeros(np.broadcast_shapes(np.shape(hold_off_s), np.shape(self.off_us)), dtype=bool)
+        return np.asarray(lit_s > hold_off_s + np.maximum(MISMATCH_S, MISMATCH_SHARE * hold_off_s))
 
 
 def switch_off_lags(output: pl.DataFrame, motion: MotionLog, override_us: Ints, *, least_s: float = 0.0) -> Lags:
@@ -133,7 +147,8 @@ def switch_off_lags(output: pl.DataFrame, motion: MotionLog, override_us: Ints, 
         # A motion sample says only that somebody moved within it, so the true lag may be longer by up to one sample.
         high = high + motion.resolution_s
     outlasted_s = _outlasted_s(t, value, off_us[known], motion, interval or 0.0)
-    return Lags(off_us[known], low[known], high[known], outlasted_s, least_s)
+    found_lit_s = None if interval is None else _found_lit_s(t, value, off_us, motion, override_us)[known]
+    return Lags(off_us[known], low[known], high[known], outlasted_s, least_s, found_lit_s)
 
 
 def _outlasted_s(t_us: Ints, value: Floats, off_us: Ints, motion: MotionLog, interval_s: float) -> Floats:
@@ -146,6 +161,27 @@ def _outlasted_s(t_us: Ints, value: Floats, off_us: Ints, motion: MotionLog, int
     sure_s = (end - begin) / US - motion.resolution_s - interval_s
     longest = np.zeros(len(off_us) + 1)
     np.maximum.at(longest, np.searchsorted(off_us, begin[lit], side="right"), sure_s[lit])
+    return longest[:-1]
+
+
+def _found_lit_s(t_us: Ints, value: Floats, off_us: Ints, motion: MotionLog, override_us: Ints) -> Floats:
+    """Longest time since the last motion or press at which a sample found the light on, since the switch-off before. [s]."""
+    lit_us = t_us[value > 0]
+    last = np.searchsorted(motion.start_us, lit_us, side="right") - 1
+    # Where the log of motion breaks off, nobody knows when somebody moved last.
+    begins = motion.covered_us[:, 0]
+    there = np.searchsorted(begins, lit_us, side="right") - 1
+    known = (last >= 0) & (there >= 0)
+    known[known] = motion.start_us[last[known]] >= begins[there[known]]
+    # The pause that ends in the switch-off is told by its lag.
+    ends = np.searchsorted(motion.start_us, off_us, side="left") - 1
+    known &= ~np.isin(last, ends)
+    lit_us, since_us = lit_us[known], motion.end_us[last[known]]
+    if len(override_us):
+        press = np.searchsorted(override_us, lit_us, side="right") - 1
+        since_us = np.where(press >= 0, np.maximum(since_us, override_us[np.maximum(press, 0)]), since_us)
+    longest = np.zeros(len(off_us) + 1)
+    np.maximum.at(longest, np.searchsorted(off_us, lit_us, side="right"), (lit_us - since_us) / US)
     return longest[:-1]
 
 

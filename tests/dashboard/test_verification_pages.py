@@ -1,5 +1,6 @@
 """From a mark on the settings sheet to the word on what came of it: folder, job, pages."""
 
+import dataclasses
 import datetime as dt
 import uuid
 
@@ -9,7 +10,8 @@ from dashboard.app import create_app
 from dashboard.desk import WorkspaceStores
 from dashboard.pages.calibration import callbacks as calibration
 from dashboard.pages.verification import callbacks as page
-from dashboard.workspace import Workspace, analyses, decisions, files, importing, jobs, verifications, worker
+from dashboard.pages.verification import parts
+from dashboard.workspace import Workspace, analyses, decisions, files, importing, jobs, saved, verifications, worker
 from dashboard.workspace.decisions import Choice
 from dashboard.workspace.history import with_visits
 from tests.dashboard.workspaces import ANNA, analysed
@@ -17,7 +19,7 @@ from tests.simulation.building import write_building
 from tests.simulation.room import simulate
 from tuning.results import Settings
 from tuning.site import read_site
-from tuning.verification import verify_folder
+from tuning.verification import SetCheck, Verification, verify_folder
 
 CHANGED = dt.datetime(2025, 10, 26, 23, 30, tzinfo=dt.UTC)
 """Some hours after the simulated change, in the night."""
@@ -96,6 +98,27 @@ def test_a_mark_on_the_sheet_leads_to_a_verification(desk):
     client = app.server.test_client()
     for way in ("/predictions", f"/building/{building}/verification"):
         assert client.get(way).status_code == 200
+
+
+def test_a_room_whose_log_cannot_tell_stands_apart_with_what_would(desk):
+    ws, building, channel, _ = desk
+    found = verifications.latest(ws, building)
+    unclear = SetCheck(
+        "cannot-tell", "Cannot be told from this log: it could be either.", to_do="Read it at the detector."
+    )
+    told = dataclasses.replace(found, changes=(dataclasses.replace(found.changes[0], set_check=unclear),))
+
+    def apart(verification):
+        laid = parts.page("House", building, verification, [])
+        return [str(part) for part in laid if getattr(part, "aria-label", "") == "Cannot be told from this log"]
+
+    assert apart(found) == []
+    [section] = apart(told)
+    assert "it could be either" in section
+    assert "Read it at the detector." in section
+    assert channel in section
+    # What was kept by an analysis is read again with it.
+    assert saved.decoded(saved.encoded(told), Verification) == told
 
 
 def test_a_mark_outdates_no_analysis(desk):

@@ -1,9 +1,11 @@
 """Verification of what was changed on site: was it set, what came of it, and how sure that is."""
 
+import dataclasses
 import datetime as dt
 import json
 
 import numpy as np
+import polars as pl
 import pytest
 from typer.testing import CliRunner
 
@@ -11,8 +13,8 @@ from tests.simulation.building import write_building
 from tests.simulation.days import Place
 from tests.simulation.room import simulate
 from tuning.cli import app
-from tuning.hold_off import Lags
-from tuning.motion import US
+from tuning.hold_off import Lags, switch_off_lags
+from tuning.motion import US, MotionLog
 from tuning.site import parse_site
 from tuning.verification import verify_folder
 from tuning.verification.compare import Z_90, precision_of
@@ -146,6 +148,30 @@ def test_the_command_writes_the_document(folder, tmp_path):
     }
 
 
+def test_what_cannot_be_told_is_listed_apart_from_what_was_set(folder, monkeypatch, tmp_path):
+    log = sampled(1, [(0, 120)], every_s=1800.0, days=3)
+    check = checked(log, was_s=180.0, said_s=120.0, days=3)
+    whole = verify_folder(folder)
+    [kept] = [v for v in whole.changes if v.room == "kept"]
+    coarse = dataclasses.replace(kept, room="coarse", room_name="Coarse log", set_check=check)
+    whole = dataclasses.replace(whole, changes=(*whole.changes, coarse))
+    monkeypatch.setattr("tuning.verification.verify_folder", lambda *_args, **_named: whole)
+    out = tmp_path / "v.json"
+
+    result = CliRunner().invoke(app, ["verify", str(folder), "--json", str(out)], env={"COLUMNS": "400"})
+
+    told = json.loads(out.read_text())
+    assert [c["room"] for c in told["cannot_tell"]] == ["coarse"]
+    assert "coarse" not in {c["room"] for c in told["not_set"]}
+    [entry] = [c["really_set"] for c in told["changes"] if c["room"] == "coarse"]
+    assert (entry["as_said"], entry["status"]) == (None, "cannot-tell")
+    assert (entry["agrees_from_s"], entry["agrees_to_s"]) == (check.agrees_from_s, check.agrees_to_s)
+    apart = result.output.split("\nCannot be told from this log\n")[1].split("\nMethod\n")[0]
+    assert "Coarse log" in apart
+    assert "Record the output when it changes" in apart
+    assert "kept" not in apart
+
+
 def test_without_a_history_there_is_nothing_to_verify(tmp_path):
     room = simulate(42, "office", weeks=1, hold_off_s=180, with_truth=False, **SHARED)
     write_building(room, tmp_path)
@@ -222,6 +248,81 @@ def test_few_switch_offs_tell_nothing():
 
     assert check.status == "cannot-tell"
     assert "4 switch-offs" in check.message
+
+
+def sampled(seed, hold_offs, *, every_s, visits_a_day=8, days=20):
+    """Lags of a lamp that follows movement, looked at every so often; ``hold_offs`` are pairs of the day from which and the hold-off [s]."""
+    rng = np.random.default_rng(seed)
+    begins = (
+        np.sort(rng.uniform(8 * 3600, 18 * 3600, (days, visits_a_day)), axis=1) + 86_400.0 * np.arange(days)[:, None]
+    )
+    moved = np.sort(np.concatenate([b + np.cumsum(rng.exponential(70.0, 15)) for b in begins.ravel()]))
+    t = np.arange(0.0, days * 86_400.0, every_s)
+    last = np.searchsorted(moved, t, side="right") - 1
+    since = np.where(last >= 0, t - moved[np.maximum(last, 0)], np.inf)
+    hold = np.array([h for _, h in hold_offs])[
+        np.searchsorted([d * 86_400.0 for d, _ in hold_offs], t, side="right") - 1
+    ]
+    us = np.round(moved * US).astype(np.int64)
+    output = pl.DataFrame(
+        {
+            "time": pl.Series(np.round(t * US).astype(np.int64)).cast(pl.Datetime("us", "UTC")),
+            "value": np.where(since < hold, 100.0, 0.0),
+        }
+    )
+    motion = MotionLog(us, us, np.array([[0, days * DAY]]), "events", 0.0, 1)
+    return switch_off_lags(output, motion, np.empty(0, dtype=np.int64), least_s=60.0)
+
+
+def checked(log, *, was_s, said_s, days=20):
+    return check_hold_off(log, was_s=was_s, said_s=said_s, span_us=(0, days * DAY), settable_s=SETTABLE)
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_samples_every_five_minutes_tell_one_minute_from_three(seed):
+    # No single switch-off does: it is known to within five minutes.
+    assert checked(sampled(seed, [(0, 60)], every_s=300.0), was_s=180.0, said_s=60.0).status == "as-said"
+    assert checked(sampled(seed, [(0, 180)], every_s=300.0), was_s=180.0, said_s=60.0).status == "never"
+    assert checked(sampled(seed, [(0, 60), (8, 180)], every_s=300.0), was_s=180.0, said_s=60.0).status == "set-back"
+    assert checked(sampled(seed, [(0, 180)], every_s=300.0), was_s=60.0, said_s=180.0).status == "as-said"
+    assert checked(sampled(seed, [(0, 60)], every_s=300.0), was_s=60.0, said_s=180.0).status == "never"
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_a_log_that_two_hold_offs_share_tells_neither_and_says_what_would(seed):
+    # Every half an hour for three days: the light that stays on a minute longer is hardly ever met.
+    log = sampled(seed, [(0, 120)], every_s=1800.0, days=3)
+
+    check = checked(log, was_s=180.0, said_s=120.0, days=3)
+
+    assert check.status == "cannot-tell"
+    assert check.message.startswith("Cannot be told from this log")
+    assert check.agrees_from_s <= 120
+    assert check.agrees_to_s >= 180
+    assert (
+        check.to_do
+        == "Record the output when it changes, or every 30 s at least; or read the hold-off at the detector."
+    )
+
+
+@pytest.mark.parametrize("seed", range(4))
+@pytest.mark.parametrize("every_s", [60.0, 300.0, 900.0])
+@pytest.mark.parametrize(("was_s", "said_s"), [(60, 120), (180, 60), (300, 600), (900, 600), (600, 900), (1200, 300)])
+def test_a_coarse_log_calls_no_room_not_set_that_is(seed, every_s, was_s, said_s):
+    kept = checked(sampled(seed, [(0, said_s)], every_s=every_s), was_s=float(was_s), said_s=float(said_s))
+    never = checked(sampled(seed, [(0, was_s)], every_s=every_s), was_s=float(was_s), said_s=float(said_s))
+
+    assert kept.status in ("as-said", "cannot-tell")
+    # And what was never set is not called set.
+    assert never.status != "as-said"
+
+
+def test_a_light_found_on_beyond_the_hold_off_before_is_what_tells():
+    log = sampled(3, [(0, 180)], every_s=300.0)
+
+    assert np.max(log.found_lit_s) == pytest.approx(180, abs=20)
+    assert not log.found_lit(180.0).any()
+    assert log.found_lit(60.0).mean() > 0.2
 
 
 def compared(low, value, high, *, held=True, before=10.0):

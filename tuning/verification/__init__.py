@@ -5,7 +5,7 @@ presence, the same daylight) → controls (rooms left alone) → compare (figure
 verify joins the steps; method says how in words; document and table show it.
 """
 
-from tuning.verification.results import Compared, Estimate, SetCheck, Verification, Verified
+from tuning.verification.results import Compared, Estimate, SetCheck, Verification, Verified, cannot_tell
 from tuning.verification.verify import not_really_set, verify_folder, verify_logs
 
 __all__ = [
@@ -14,6 +14,7 @@ __all__ = [
     "SetCheck",
     "Verification",
     "Verified",
+    "cannot_tell",
     "not_really_set",
     "verify_folder",
     "verify_logs",

@@ -9,7 +9,7 @@ from typing import Any
 from tuning.results import Settings
 from tuning.verification.compare import precision_of
 from tuning.verification.method import METHOD
-from tuning.verification.results import QUANTITIES, Compared, Estimate, SetCheck, Verification, Verified
+from tuning.verification.results import QUANTITIES, Compared, Estimate, SetCheck, Verification, Verified, cannot_tell
 
 
 def _number(value: float | None, digits: int = 4) -> float | None:
@@ -55,6 +55,9 @@ def _check(c: SetCheck) -> dict[str, Any]:
         "until": _time(c.until),
         "switch_offs": c.switch_offs,
         "resolution_s": _number(c.resolution_s, 1),
+        "agrees_from_s": _number(c.agrees_from_s, 1),
+        "agrees_to_s": _number(c.agrees_to_s, 1),
+        "to_do": c.to_do,
         "target": c.target,
         "mode": c.mode,
     }
@@ -107,6 +110,10 @@ def document(v: Verification) -> dict[str, Any]:
             {"room": c.room, "channel": c.channel, "status": c.set_check.status, "message": _why(c)}
             for c in v.changes
             if c.really_set is False
+        ],
+        "cannot_tell": [
+            {"room": c.room, "channel": c.channel, "message": c.set_check.message, "to_do": c.set_check.to_do}
+            for c in cannot_tell(v.changes)
         ],
         "left_alone": list(v.untouched),
         "method": list(METHOD),

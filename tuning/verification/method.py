@@ -3,6 +3,10 @@
 from __future__ import annotations
 
 METHOD = (
+    "Whether a hold-off was really set follows from the switch-offs since: each lies between the last sample that found the light on and the first "
+    "that found it off, and every sample that finds it on tells how long it may stay on at least. The said hold-off must explain them surely better "
+    "(400 to 1 throughout, 20 to 1 in the later half) than the one before, and than half and twice of it as far as these can be set; otherwise it "
+    "cannot be told from this log.",
     "Both periods are carried to the same presence hours and the same daylight: those of the whole log, before and after together (normalised "
     "savings in the terms of IPMVP: baseline and reporting period are both adjusted to one set of conditions).",
     "False-offs: how often one happens per hour in which somebody was there who would have minded the dark, in each period by itself, times those "

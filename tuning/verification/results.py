@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -59,7 +60,8 @@ class SetCheck:
 
     ``since`` is when they came into force as far as the log tells, ``until`` when they were set back. ``observed_s`` is the hold-off seen at the
     end of the period [s], ``switch_offs`` how many it rests on, ``resolution_s`` how finely the log tells it [s]. ``target`` and ``mode`` say
-    what was seen of them, where they were to change; ``other_settings`` names those of them that are not as said.
+    what was seen of them, where they were to change; ``other_settings`` names those of them that are not as said. Where the log cannot tell because
+    it is too coarse, every hold-off from ``agrees_from_s`` to ``agrees_to_s`` agrees with it [s], and ``to_do`` says what would tell.
     """
 
     status: SetStatus
@@ -72,6 +74,9 @@ class SetCheck:
     target: str = ""
     mode: str = ""
     other_settings: tuple[str, ...] = ()
+    agrees_from_s: float | None = None
+    agrees_to_s: float | None = None
+    to_do: str = ""
 
 
 @dataclass(frozen=True)
@@ -159,3 +164,8 @@ class Verification:
     changes: tuple[Verified, ...]
     untouched: tuple[str, ...]
     findings: tuple[Finding, ...] = ()
+
+
+def cannot_tell(changes: Sequence[Verified]) -> list[Verified]:
+    """Changes of which the log tells neither that the settings are in force as said nor that they are not."""
+    return [v for v in changes if v.really_set is None]

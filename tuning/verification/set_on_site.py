@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -28,8 +28,16 @@ called wrongly costs a visit."""
 OUTLASTED = 4.0
 """Log-likelihood that a hold-off loses where the light stayed on through a longer pause. Chosen by us: presses and missed movement do that, too."""
 CONTRADICTED = 0.5
+"""Of the switch-offs that could tell another setting from the said one, more than this share must do so before it is called. Chosen by us."""
+LIT_LONGER = 0.2
+"""A setting is not called where before more than this share of its switch-offs the light was on longer than it allows. Chosen by us: in 100
+simulated logs the setting in force never was, and one that was too short by a third or more in a fifth to a third of them."""
 LATE_S = 86_400.0
 """Up to a day late is as said. Chosen by us."""
+GRID_S = 10.0
+"""Steps of the hold-offs that are tried for what a log leaves open. [s]"""
+EVERY_S = (10, 30, 60, 120, 300, 600)
+"""How often a logger may be set to record. [s]"""
 
 
 @dataclass(frozen=True)
@@ -58,19 +66,56 @@ def _loglik(lags: Lags, hold_off_s: Floats, tolerances_s: Floats, scale_s: float
     return hit, np.log(np.where(hit, BY_HOLD_OFF / chance + 1 - BY_HOLD_OFF, 1 - BY_HOLD_OFF))
 
 
-def _best(hit: Grid, likelihood: Floats, settings_s: Floats, said: int) -> _Best:
+@dataclass(frozen=True)
+class _Told:
+    """What each switch-off tells of each setting, shape (settings, switch-offs).
+
+    Attributes
+    ----------
+    hit, outlasted, longer
+        Whether the setting explains the switch-off; whether the light was on longer than the setting allows in a pause before it; and whether it was
+        so in any pause, that before the switch-off itself among them, which the likelihood of the switch-off counts already.
+    may_tell
+        Chance that a switch-off under the setting lies so between two samples that it speaks against the said one.
+    """
+
+    hit: Grid
+    outlasted: Grid
+    longer: Grid
+    may_tell: Floats
+
+
+def _width_s(lags: Lags) -> Floats:
+    """Width of each switch-off's interval before it was cut at the last motion: there it is as wide as where it was not. [s]."""
+    width = lags.high_s - lags.low_s
+    cut = lags.low_s <= 0
+    if not cut.any():
+        return width
+    whole = float(np.median(width[~cut])) if not cut.all() else float(width.max())
+    return np.where(cut, np.maximum(width, whole), width)
+
+
+def _may_tell(lags: Lags, settings_s: Floats, said: int, tolerance_s: float) -> Floats:
+    apart = np.abs(settings_s - settings_s[said]) - tolerance_s
+    return np.clip(apart[:, None] / np.maximum(_width_s(lags), 1.0)[None, :], 0.0, 1.0)
+
+
+def _best(told: _Told, likelihood: Floats, settings_s: Floats, said: int) -> _Best:
     """Explanation that beats "as said throughout" by most, one setting or two, each change of mind at its price.
 
-    A coarse log shows two settings that it cannot tell apart in the same switch-offs; another one than said is called only where most of what it
-    explains speaks against the said one.
+    A coarse log shows two settings in the same switch-offs, save for a share that follows from how far they are apart and how coarse it is; another
+    one than said is called only where most of that share of what it explains speaks against the said one.
     """
-    against = np.cumsum(np.pad(hit & ~hit[said], ((0, 0), (1, 0))), axis=1)
-    explained = np.cumsum(np.pad(hit, ((0, 0), (1, 0))), axis=1)
+    hit = told.hit
+    speaks = hit & (~hit[said] | (told.outlasted[said] & ~told.outlasted))
+    against = np.cumsum(np.pad(speaks, ((0, 0), (1, 0))), axis=1)
+    could = np.cumsum(np.pad(hit * told.may_tell, ((0, 0), (1, 0))), axis=1)
+    longer = np.cumsum(np.pad(told.longer, ((0, 0), (1, 0))), axis=1)
 
     def contradicts(k: int, low: int, high: int) -> bool:
-        return bool(
-            k == said or against[k, high] - against[k, low] > CONTRADICTED * (explained[k, high] - explained[k, low])
-        )
+        speak, may = against[k, high] - against[k, low], could[k, high] - could[k, low]
+        lit_longer = longer[k, high] - longer[k, low] > LIT_LONGER * (high - low)
+        return bool(k == said or (speak > CONTRADICTED * may and not lit_longer))
 
     n = likelihood.shape[1]
     total = np.cumsum(np.concatenate([np.zeros((len(likelihood), 1)), likelihood], axis=1), axis=1)
@@ -122,11 +167,12 @@ def check_hold_off(
         return SetCheck(
             "cannot-tell",
             say(
-                "The log shows {n} switch-offs since; {least} are needed to tell which hold-off is in force.",
+                "Cannot be told from this log: it shows {n} switch-offs since, and {least} are needed to tell which hold-off is in force.",
                 n=n,
                 least=MIN_SWITCH_OFFS,
             ),
             switch_offs=n,
+            to_do="Wait for more switch-offs, or read the hold-off at the detector.",
         )
     resolution_s = float(np.median(mine.high_s - mine.low_s))
     settings = _hypotheses(mine, was_s, said_s, settable_s)
@@ -136,20 +182,104 @@ def check_hold_off(
         tolerances[said] = tolerance_s(said_s, was_s)
     scale = 1.5 * float(settings.max())
     hit, likelihood = _loglik(mine, settings, tolerances, scale)
-    likelihood -= OUTLASTED * mine.outlast(settings[:, None])
-    best = _best(hit, likelihood, settings, said)
+    outlasted = mine.outlast(settings[:, None]) | mine.found_lit(settings[:, None])
+    likelihood -= OUTLASTED * outlasted
+    longer = outlasted | mine.found_lit_at_last(settings[:, None])
+    may_tell = _may_tell(mine, settings, said, tolerances[said])
+    best = _best(_Told(hit, outlasted, longer, may_tell), likelihood, settings, said)
     observed = float(_seen(mine, best))
     if best.gain == 0.0 and likelihood[said].sum() < 0:
         return SetCheck(
             "cannot-tell",
             say(
-                "None of {n} switch-offs since tells the hold-off: daylight or people switch off first, or the log samples too coarsely.",
+                "Cannot be told from this log: most of {n} switch-offs since are not the hold-off's, because daylight or people switch off "
+                "first, or the log samples too coarsely.",
                 n=n,
             ),
             switch_offs=n,
             resolution_s=resolution_s,
+            to_do="Read the hold-off at the detector, or wait for days on which the light goes off by itself.",
         )
-    return _told(mine.off_us, best, was_s, said_s, observed, span_us, resolution_s)
+    told = _told(mine.off_us, best, was_s, said_s, observed, span_us, resolution_s)
+    if told.status != "as-said":
+        return told
+    last = mine.of(slice(best.cut, None))
+    rival_s = _not_told_apart(last, said_s, _rivals(was_s, said_s, settable_s), scale)
+    return told if rival_s is None else _cannot_tell(told, last, said_s, rival_s, was_s, max(settable_s))
+
+
+def _rivals(was_s: float | None, said_s: float, settable_s: tuple[int, ...]) -> list[float]:
+    """Hold-offs that a log must tell from the said one before it can show it: the one before, and half and twice of it as far as these can be set."""
+    least, most = min(*settable_s, said_s), max(*settable_s, said_s)
+    near = [s for s in (said_s / 2, 2 * said_s) if least <= s <= most]
+    return [s for s in ([] if was_s is None else [was_s]) + near if s != said_s]
+
+
+def _two(lags: Lags, said_s: float, rival_s: float, scale_s: float) -> Floats:
+    """Log-likelihood of the said hold-off against a rival, by switch-off."""
+    both = np.array([said_s, rival_s])
+    tolerances = np.array([tolerance_s(said_s, rival_s), tolerance_s(rival_s, said_s)])
+    _, likelihood = _loglik(lags, both, tolerances, scale_s)
+    likelihood -= OUTLASTED * (lags.outlast(both[:, None]) | lags.found_lit(both[:, None]))
+    return likelihood[0] - likelihood[1]
+
+
+def _not_told_apart(lags: Lags, said_s: float, rivals_s: list[float], scale_s: float) -> float | None:
+    """The first rival that would show the same log, throughout or in the later half of it; ``None`` where there is none."""
+    for rival_s in rivals_s:
+        gain = _two(lags, said_s, rival_s, scale_s)
+        if gain.sum() < SURE or gain[len(gain) // 2 :].sum() < SURE / 2:
+            return rival_s
+    return None
+
+
+def _agreeing(lags: Lags, scale_s: float, most_s: float) -> tuple[float, float]:
+    """Shortest and longest hold-off that explain the switch-offs about as well as the best one does. [s]."""
+    grid = np.arange(GRID_S, 1.5 * most_s + GRID_S, GRID_S)
+    _, likelihood = _loglik(lags, grid, np.full(len(grid), MISMATCH_S), scale_s)
+    total = (likelihood - OUTLASTED * (lags.outlast(grid[:, None]) | lags.found_lit(grid[:, None]))).sum(axis=1)
+    agree = grid[total >= total.max() - SURE]
+    return float(agree.min()), float(agree.max())
+
+
+def _cannot_tell(
+    told: SetCheck, lags: Lags, said_s: float, rival_s: float, was_s: float | None, most_s: float
+) -> SetCheck:
+    """Say that the log shows the same under two hold-offs, what it leaves open, and what would tell."""
+    low_s, high_s = _agreeing(lags, 1.5 * max(most_s, said_s, rival_s), max(most_s, said_s, rival_s))
+    low_s, high_s = min(low_s, said_s), max(high_s, said_s)
+    width_s = float(np.median(_width_s(lags)))
+    enough_s = max((s for s in EVERY_S if s <= abs(said_s - rival_s) / 2), default=EVERY_S[0])
+    facts = {
+        "said": _length(said_s), "rival": _length(rival_s), "width": _length(width_s), "n": len(lags.off_us),
+        "low": _length(low_s), "high": _length(high_s), "every": _length(enough_s),
+    }  # fmt: skip
+    which = "the hold-off before" if rival_s == was_s else "half of it" if rival_s < said_s else "twice of it"
+    message = say(
+        "Cannot be told from this log: under {said}, as said, and under {rival}, "
+        + which
+        + ", it could look the same. {n} switch-offs are known to "
+        "within {width} each and agree with every hold-off from {low} to {high}.",
+        **facts,
+    )
+    if width_s > enough_s:
+        to_do = say(
+            "Record the output when it changes, or every {every} at least; or read the hold-off at the detector.",
+            **facts,
+        )
+    else:
+        to_do = say("Wait for more switch-offs, or read the hold-off at the detector.")
+    return replace(
+        told,
+        status="cannot-tell",
+        message=message,
+        observed_s=None,
+        since=None,
+        until=None,
+        agrees_from_s=low_s,
+        agrees_to_s=high_s,
+        to_do=to_do,
+    )
 
 
 def _hypotheses(lags: Lags, was_s: float | None, said_s: float, settable_s: tuple[int, ...]) -> Floats:

@@ -11,7 +11,7 @@ from rich.table import Table
 from tuning.console import CAUTIONS
 from tuning.results import Settings
 from tuning.verification.method import METHOD
-from tuning.verification.results import Compared, Verification, Verified
+from tuning.verification.results import Compared, Verification, Verified, cannot_tell
 from tuning.wording import duration, often
 
 WORDS = {
@@ -114,14 +114,23 @@ def print_verification(console: Console, v: Verification) -> None:
     console.print("\n[bold]Not set as said[/]" if missed else "\nNo room was found set to anything else than said.")
     for c in missed:
         console.print(f"  {escape(c.room_name)} · {escape(c.channel)}: {escape(c.set_check.message)}")
+    unknown = cannot_tell(v.changes)
+    if unknown:
+        console.print("\n[bold]Cannot be told from this log[/]")
+    for c in unknown:
+        console.print(f"  {escape(c.room_name)} · {escape(c.channel)}: {escape(' '.join(_unknown(c)))}")
     console.print("\n[bold]Method[/]")
     for text in METHOD:
         console.print(f"  [dim]{escape(text)}[/]")
     console.print(f"\n[dim]{CAUTIONS}[/]")
 
 
+def _unknown(c: Verified) -> list[str]:
+    return [text for text in (c.set_check.message, c.set_check.to_do) if text]
+
+
 def _sentences(c: Verified, currency: str) -> list[str]:
-    told = [c.set_check.message] if c.set_check.message not in c.reasons else []
+    told = [text for text in _unknown(c) if text not in c.reasons]
     told += c.reasons
     told += [f"Target {c.set_check.target}."] if c.set_check.target else []
     told += [f"Mode {c.set_check.mode}."] if c.set_check.mode else []

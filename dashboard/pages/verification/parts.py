@@ -15,7 +15,7 @@ from dashboard.components import marks
 from dashboard.reader import number, said
 from dashboard.workspace import Workspace, verifications
 from tuning.results import ChannelResult
-from tuning.verification import Compared, Estimate, Verification, Verified
+from tuning.verification import Compared, Estimate, Verification, Verified, cannot_tell
 from tuning.verification.method import METHOD
 from tuning.verification.table import WORDS
 
@@ -74,6 +74,7 @@ def page(name: str, building: str, found: Verification | None, visits: list[dict
     return [
         html.Div(top, className="page-head"),
         *_not_set(missed, building),
+        *_unknown(cannot_tell(found.changes), building),
         html.Section([_change(c, found, building) for c in found.changes], **{"aria-label": "Changes"}),
         *([_nothing(building, waiting)] if waiting else []),
         html.Section([html.H2("How it was found"), *(html.P(text, className="caption") for text in METHOD)]),
@@ -120,6 +121,18 @@ def _not_set(missed: list[Verified], building: str) -> list[Component]:
     return [html.Section([html.H2("Not set as said"), html.Ul(items)], **{"aria-label": "Not set as said"})]
 
 
+def _unknown(changes: list[Verified], building: str) -> list[Component]:
+    """Rooms of which nobody knows yet, apart from those set as said: what the log leaves open, and what would tell."""
+    if not changes:
+        return []
+    title = "Cannot be told from this log"
+    items = [
+        html.Li([_link(c, building), ": ", said(c.set_check.message), " ", html.Strong(said(c.set_check.to_do))])
+        for c in changes
+    ]
+    return [html.Section([html.H2(title), html.Ul(items)], **{"aria-label": title})]
+
+
 def _why(c: Verified) -> str:
     if c.set_check.status in ("as-said", "cannot-tell"):
         return " ".join(f"{name} {getattr(c.set_check, name)}." for name in c.set_check.other_settings)
@@ -143,7 +156,7 @@ def settings_line(c: Verified) -> str:
 def _change(c: Verified, found: Verification, building: str) -> Component:
     set_at = c.set_at.astimezone(ZoneInfo(found.time_zone))
     more = f" {c.more_days} days more will tell." if c.more_days else ""
-    told = [c.set_check.message] if c.set_check.message not in c.reasons else []
+    told = [t for t in (c.set_check.message, c.set_check.to_do) if t and t not in c.reasons]
     told += [r for r in c.reasons if r not in told]
     inner: list[Component] = [
         html.H2([_link(c, building), " ", html.Span(WORDS[c.verdict], className=f"mark {MARK_CLASS[c.verdict]}")]),
