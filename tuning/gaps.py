@@ -32,6 +32,10 @@ class Gaps:
         0 next motion, 1 the log breaks off inside, 2 the log ends.
     motion_before, motion_after
         Index of the motion before the gap and of the one that ends it (−1 where censored).
+    recorded_s, dark, told
+        Of a sampled log, whose ``gap_s`` is drawn from what each pause can have been (:mod:`tuning.sampled_pauses`): the length as recorded [s],
+        whether the light was seen dark in it, and whether the output tells the true length to some seconds. ``None`` where movement is logged as
+        it happens.
     """
 
     start_us: Ints
@@ -39,6 +43,9 @@ class Gaps:
     end_kind: npt.NDArray[np.int8]
     motion_before: Ints
     motion_after: Ints
+    recorded_s: Floats | None = None
+    dark: Bools | None = None
+    told: Bools | None = None
 
     def __len__(self) -> int:
         """Return the number of gaps."""
@@ -52,7 +59,15 @@ class Gaps:
             self.end_kind[index],
             self.motion_before[index],
             self.motion_after[index],
+            None if self.recorded_s is None else self.recorded_s[index],
+            None if self.dark is None else self.dark[index],
+            None if self.told is None else self.told[index],
         )
+
+    @property
+    def logged_s(self) -> Floats:
+        """Motion-free time that the log itself shows. [s]."""
+        return self.gap_s if self.recorded_s is None else self.recorded_s
 
     def frame(self, room: str, channel: str) -> pl.DataFrame:
         """Return the GAPS frame."""

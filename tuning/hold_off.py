@@ -138,7 +138,9 @@ def switch_off_lags(output: pl.DataFrame, motion: MotionLog, override_us: Ints, 
     known &= last_motion <= off_us
     if len(override_us):
         press = np.searchsorted(override_us, off_us, side="right") - 1
-        known &= ~((press >= 0) & (off_us - override_us[np.maximum(press, 0)] <= 5 * US))
+        # Where the output is sampled, the switch-off came at any time since it was last seen on.
+        since = off_us if interval is None else last_on_us
+        known &= ~((press >= 0) & (since - override_us[np.maximum(press, 0)] <= 5 * US))
     if interval is None:
         known &= ~_by_light(t, value, off, motion)
     high = (off_us - last_motion) / US
@@ -250,10 +252,6 @@ def _apart(lags: Lags, left: tuple[float, float], right: tuple[float, float], lo
     )
 
 
-def _explained(lags: Lags, value: float, rows: slice) -> float:
-    return float(((lags.low_s[rows] - SLACK_S <= value) & (value <= lags.high_s[rows] + SLACK_S)).mean())
-
-
 def _split(lags: Lags, low: int, high: int, depth: int) -> list[tuple[int, float]]:
     """Hold-offs of switch-offs ``low:high``, split where two modes explain clearly more than one."""
     whole = sharp_mode(lags, slice(low, high))
@@ -284,6 +282,35 @@ def observe(lags: Lags) -> list[tuple[int, float]]:
     if merged:
         merged[0] = (np.iinfo(np.int64).min, merged[0][1])
     return merged
+
+
+AS_WELL = 0.8
+"""What was written down is believed where it explains so much of the switch-offs that the log's own value does. Chosen by us: ranges that end
+where the next begin share that point, and a few chance ones make it look the best."""
+
+
+def _as_written_down(
+    observed: list[tuple[int, float]], documented: list[tuple[int, float]], lags: Lags
+) -> list[tuple[int, float]]:
+    """Hold-offs as they were written down where the log samples too coarsely to tell them from those that it shows.
+
+    Where output or motion is sampled, every value of a whole range explains the switch-offs; the middle of the range is no better than any other.
+    """
+    until = [when for when, _ in observed[1:]] + [np.iinfo(np.int64).max]
+    result = []
+    for (when, value), end in zip(observed, until, strict=True):
+        rows = np.flatnonzero((lags.off_us >= when) & (lags.off_us < end))
+        coarse = len(rows) > 0 and float(np.median((lags.high_s - lags.low_s)[rows])) > 2 * SLACK_S
+        written = [h for at, h in documented if at < end] if coarse else []
+        as_well = [
+            h for h in written[-1:] if _explained(lags.of(rows), h) >= AS_WELL * _explained(lags.of(rows), value)
+        ]
+        result.append((when, as_well[-1] if as_well else value))
+    return result
+
+
+def _explained(lags: Lags, value: float, rows: slice = slice(None)) -> float:
+    return float(((lags.low_s[rows] - SLACK_S <= value) & (value <= lags.high_s[rows] + SLACK_S)).mean())
 
 
 def _documented(site: Site, channel: Channel) -> list[tuple[int, float]]:
@@ -338,6 +365,7 @@ def hold_off_in_force(site: Site, channel: Channel, lags: Lags, *, built_in_s: f
             # Before the first documented change nothing is known; the change says nothing about what it replaced.
             steps = [(np.iinfo(np.int64).min, float("inf")), *steps]
         return HoldOffInForce(_ints(steps), _floats(steps), documented_s, None)
+    observed = _as_written_down(observed, documented, lags)
     findings: list[Finding] = []
     observed_s = observed[-1][1]
     if documented_s is not None and _differ(observed_s, documented_s):

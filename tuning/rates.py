@@ -251,7 +251,7 @@ def weekly_rates(
     wasted_wh = hours(cells.expired_and_lit_s(absent * around.power_w)[1])
     lit_h = hours(cells.expired_and_lit_s(around.lit)[1])
     lit_wh = hours(cells.expired_and_lit_s(around.lit * around.power_w)[1])
-    moving_h = _moving_h(motion, day_index(motion.start_us, offset_us, first_us), days, weights) / weeks
+    moving_h = _moving_h(motion, gaps, day_index(motion.start_us, offset_us, first_us), day, weights) / weeks
     minding = seen.p_still * around.minds * around.lit
     if np.isfinite(in_force_s):
         shorter = None if in_force_at_s is None else cut_shorter(in_force_at_s, day)
@@ -267,7 +267,7 @@ def weekly_rates(
     else:
         survival, goes_on = survival_of(gaps, seen, day, weights, scale_s=scale_s, rng=rng)
         false_offs = weights @ cells.expired(minding) / weeks
-    doubt = rng.normal(0.0, DOUBT, draws + 1)
+    doubt = rng.normal(0.0, DOUBT if gaps.recorded_s is None else DOUBT_SAMPLED, draws + 1)
     doubt[0] = 0.0
     unsure, misfit = _doubtful(gaps, seen, around, hold_off_s, in_force_s, doubt, rng)
     wasted_factor = np.exp(-np.outer(doubt, _share_in_doubt(cells, empty_s, absent * seen.p_still)))
@@ -293,6 +293,8 @@ def weekly_rates(
 
 DOUBT = 1.5
 """Standard deviation of a common error in the log-odds of stillness. Chosen by us: the belief about a room's use is no better than that."""
+DOUBT_SAMPLED = 2.5
+"""The same where movement is sampled: a burst at the door and a single movement look alike. Chosen by us, looking at simulated rooms."""
 MISFIT = 0.25
 """Relative error that a smooth survival makes at any one length, more beyond the hold-off in force. Chosen by us."""
 
@@ -328,7 +330,12 @@ def _share_in_doubt(cells: DelayCells, empty_s: Floats, unsure: Floats) -> Float
     return np.clip(unsure_s.sum(axis=0) / np.maximum(empty_s.sum(axis=0), 1e-9), 0, 1)
 
 
-def _moving_h(motion: MotionLog, day: Ints, days: int, weights: Floats) -> Floats:
+def _moving_h(motion: MotionLog, gaps: Gaps, day: Ints, gap_day: Ints, weights: Floats) -> Floats:
+    days = weights.shape[1]
     length = (motion.end_us - motion.start_us) / US / 3600.0
     per_day = np.bincount(np.clip(day, 0, days - 1), weights=length, minlength=days)
+    if gaps.recorded_s is not None:
+        # What a pause reaches into the samples around it is not movement.
+        into = np.bincount(gap_day, weights=(gaps.gap_s - gaps.recorded_s) / 3600.0, minlength=days)
+        per_day = np.maximum(per_day - into, 0.0)
     return (weights @ per_day)[:, None]

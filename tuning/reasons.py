@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from tuning.decision import Choice
 from tuning.results import ChannelResult, DelayPoint
+from tuning.sampled_pauses import TOO_COARSE
 from tuning.sentence import Sentence, say
 from tuning.wording import duration, often, what_goes_off, what_is_on
 
@@ -18,7 +19,8 @@ def explain(result: ChannelResult, choice: Choice, *, currency: str) -> tuple[st
     weeks = result.usable_days / 7
     now = _point(result, result.current.hold_off_s)
     best_point = _point(result, result.recommended.hold_off_s)
-    if result.switch_offs is not None and len(result.switch_offs) and now is not None:
+    coarse = any(f.code == TOO_COARSE for f in result.findings)
+    if result.switch_offs is not None and len(result.switch_offs) and now is not None and not coarse:
         false = float(result.switch_offs["p_false"].sum())
         sentences.append(
             say(
@@ -145,6 +147,9 @@ def _decision(result: ChannelResult, choice: Choice, currency: str) -> list[str]
             )
         ]
     if result.decision == "more-data":
+        coarse = next((f.message for f in result.findings if f.code == TOO_COARSE), None)
+        if coarse is not None:
+            return [coarse]
         return [
             say(
                 "{days:.1f} usable days of log are too few to change a setting; come back with two weeks or more.",

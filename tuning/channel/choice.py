@@ -16,6 +16,10 @@ from tuning.joint import Surface
 from tuning.mode import advise_mode
 from tuning.rates import Rates
 from tuning.results import DelayPoint, Finding, ModeAdvice, Settings
+from tuning.sampled_pauses import FINE_S, TELLING_SAMPLES, TOO_COARSE, telling_from_s
+
+READ_TO = 0.02
+"""The hold-off in force is read off a log to a second or two. Chosen by us."""
 
 
 @dataclass(frozen=True)
@@ -54,7 +58,8 @@ def choose_settings(known: Understood) -> Chosen:
     held = known.found.in_force.latest_s
     current = nearest(rates.hold_off_s, held) if np.isfinite(held) else None
     allowed, limits = _allowed(known, current)
-    findings = [*known.findings, *limits]
+    coarse = _too_coarse(known)
+    findings = [*known.findings, *limits, *coarse]
 
     def choose_under(under: Rates) -> Choice:
         return choose(
@@ -73,6 +78,8 @@ def choose_settings(known: Understood) -> Chosen:
     choice = choose_under(rates)
     if any(f.severity == "blocking" for f in findings):
         choice = replace(choice, index=current if current is not None else choice.index, decision="fix-first")
+    elif coarse:
+        choice = replace(choice, index=current if current is not None else choice.index, decision="more-data")
     target, then = channel.target_lx, rates
     too_short = choice.decision == "keep" and known.found.motion.usable_days < MIN_DAYS
     if choice.decision not in ("more-data", "fix-first") and not too_short:
@@ -88,7 +95,7 @@ def choose_settings(known: Understood) -> Chosen:
     )
     curve = delay_points(rates, cost, allowed, held, wide, wide_cost, known.found.motion.usable_days)
     verdict = hold_off_verdict(
-        None if current is None else curve[current],
+        None if current is None or coarse else curve[current],
         curve[choice.index],
         decision=choice.decision,
         control=channel.control,
@@ -116,6 +123,28 @@ def choose_settings(known: Understood) -> Chosen:
     if recommended.target_lx == channel.target_lx:
         then = rates
     return Chosen(choice, allowed, current, now, recommended, mode, then, curve, tuple(findings))
+
+
+def _too_coarse(known: Understood) -> list[Finding]:
+    """Say where samples are too far apart for the hold-off in force to tell pauses that outlast it from those that do not."""
+    motion, held = known.found.motion, known.found.in_force.latest_s
+    least_s = telling_from_s(motion)
+    if not np.isfinite(held) or held >= (1.0 - READ_TO) * least_s:
+        return []
+    return [
+        Finding(
+            TOO_COARSE,
+            "warning",
+            f"Motion is sampled every {motion.resolution_s:.0f} s and the light goes off after {held:.0f} s: whether somebody moved just before that "
+            "or just after it, in the dark, such a log cannot tell. Log movement as it happens, or sample it every "
+            f"{min(held / TELLING_SAMPLES, FINE_S):.0f} s or more often, for two weeks.",
+            {
+                "resolution_s": motion.resolution_s,
+                "in_force_s": round(held, 1),
+                "telling_from_s": least_s if np.isfinite(least_s) else None,
+            },
+        )
+    ]
 
 
 def _allowed(known: Understood, current: int | None) -> tuple[Bools, list[Finding]]:

@@ -48,7 +48,8 @@ def who_was_there(
     hold = in_force.at(gaps.start_us)
     seen_off = observed_off_s(gaps, lags)
     # Where the log shows the very switch-off, it is sharper than the setting.
-    hold = np.where(np.isfinite(seen_off) & (np.abs(seen_off - hold) < 0.2 * hold + 5), seen_off, hold)
+    if gaps.recorded_s is None:
+        hold = np.where(np.isfinite(seen_off) & (np.abs(seen_off - hold) < 0.2 * hold + 5), seen_off, hold)
     said = words_on(gaps, given.verdicts)
     belief = Belief(given.room.beliefs.even_gap_s, given.room.beliefs.gap_slope)
 

@@ -19,7 +19,8 @@ from tuning.motion import US, MotionLog
 from tuning.presence.episodes import episodes, switch_offs
 from tuning.presence.stillness import Classified
 from tuning.rates import Rates
-from tuning.results import ChannelResult, Finding, LightResult, Settings, Terms
+from tuning.results import ChannelResult, Finding, LightResult, Sensitivity, Settings, Terms
+from tuning.sampled_pauses import TOO_COARSE
 from tuning.time_use import time_use
 from tuning.window import by_window
 
@@ -38,14 +39,14 @@ def result_of(known: Understood, chosen: Chosen, *, again: Callable[[Classified]
     usable = within_ceiling(chosen.allowed, then.false_offs.mean(axis=0), then.hold_off_s, ceiling=ceiling)
     windows = by_window(
         seen,
-        gaps,
+        found.pauses,
         hold_off_s,
         rates=rates,
         again=again,
         best=lambda under: cheapest_hold_off_s(building, under, chosen.allowed),
     )
     said = words_on(gaps, given.verdicts)
-    offs = switch_offs(gaps, given.room_id, given.name, hold_off_s, seen, around, found.lags, said)
+    offs = switch_offs(found.pauses, given.room_id, given.name, hold_off_s, seen, around, found.lags, said)
     result = ChannelResult(
         room=given.room_id,
         channel=given.name,
@@ -97,6 +98,8 @@ def result_of(known: Understood, chosen: Chosen, *, again: Callable[[Classified]
             switch_offs=offs,
         ),
     )
+    if any(f.code == TOO_COARSE for f in chosen.findings):
+        result = _without_figures(result)
     result = replace(result, reasons=reasons.explain(result, choice, currency=building.currency))
     if not given.pictures:
         return result
@@ -108,8 +111,25 @@ def result_of(known: Understood, chosen: Chosen, *, again: Callable[[Classified]
             p_minding=(seen.p_still * around.minds * around.lit).astype(np.float32),
         ),
         episodes=episodes(gaps, motion, hold_off_s, seen, given.room_id, given.name),
-        draws=draws_frame(then),
-        pairs=pairs_frame(known.pairs, found.light),
+        draws=draws_frame(then) if result.delay_curve else None,
+        pairs=pairs_frame(known.pairs, found.light) if result.delay_curve else None,
+    )
+
+
+def _without_figures(c: ChannelResult) -> ChannelResult:
+    """Leave out every figure that rests on how often people are left in the dark, where the log cannot tell."""
+    return replace(
+        c,
+        current_rates=None,
+        recommended_rates=None,
+        target_saving=0.0,
+        delay_curve=(),
+        sensitivity=Sensitivity(),
+        mode=None,
+        switch_offs=None if c.switch_offs is None else c.switch_offs.clear(),
+        terms=None,
+        cost_at_target=(),
+        sure=None,
     )
 
 

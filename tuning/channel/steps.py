@@ -23,6 +23,7 @@ from tuning.presence.stillness import Classified
 from tuning.quality.dead import while_alive
 from tuning.rates import Rates, weekly_rates
 from tuning.results import LightResult
+from tuning.sampled_pauses import as_they_were, tellable_from_s, with_people_placed
 from tuning.watching.daily import daily_series
 
 DRAWS = 500
@@ -31,10 +32,14 @@ DRAWS = 500
 
 @dataclass(frozen=True)
 class Examined:
-    """What the steps up to the classification of pauses found about a channel; no setting is judged yet."""
+    """What the steps up to the classification of pauses found about a channel; no setting is judged yet.
+
+    ``pauses`` are the gaps as they probably were: the same where movement is logged as it happens, longer than recorded where it is sampled.
+    """
 
     motion: MotionLog
     gaps: Gaps
+    pauses: Gaps
     output: pl.DataFrame
     lags: Lags
     in_force: HoldOffInForce
@@ -157,23 +162,33 @@ def examined(given: ChannelInput, heard: Heard, lit: Lit | None) -> Examined | N
     facts = _facts(given, motion, gaps, in_force, lags, heard.reading, output, heard.presses_us, lit.split)
     triggers = find_triggers(motion, gaps, offs_us=facts.offs_us(), reading=heard.reading, offset_us=given.offset_us)
     nobody = without_people(gaps, triggers.mask) | pressed_off(gaps, presses_to_off(given))
-    seen, around = who_was_there(given, gaps, motion, in_force, lit.around, nobody, lags)
-    return Examined(motion, gaps, output, lags, in_force, lit.split, lit.light, around, facts, triggers, seen)
+    hold_off_s = in_force.at(gaps.start_us)
+    pauses = as_they_were(gaps, motion, output=output, hold_off_s=hold_off_s, seed=given.seed)
+    seen, around = who_was_there(given, pauses, motion, in_force, lit.around, nobody, lags)
+    pauses = with_people_placed(
+        pauses,
+        hold_off_s,
+        still=seen.p_still,
+        reaction=seen.reaction,
+        reaction_s=seen.reaction_median_s,
+        step_s=motion.resolution_s,
+    )
+    return Examined(motion, gaps, pauses, output, lags, in_force, lit.split, lit.light, around, facts, triggers, seen)
 
 
 def rates_of(given: ChannelInput, found: Examined, *, hold_off_s: Floats | None = None, draws: int = DRAWS) -> Rates:
     """Rates a week under some hold-offs, or where none are named under all that could be set. [s]."""
     wanted = candidates_s(given, found.in_force, found.motion) if hold_off_s is None else hold_off_s
-    return _rates(given, found.gaps, found.motion, found.seen, found.around, found.in_force, wanted, draws=draws)
+    return _rates(given, found.pauses, found.motion, found.seen, found.around, found.in_force, wanted, draws=draws)
 
 
 def pairs_of(given: ChannelInput, found: Examined, rates: Rates) -> Surface | None:
     """Every pair of hold-off and target, where daylight and lamps are known well enough."""
-    return response_pairs(given, found.gaps, found.seen, found.around, rates, found.split, found.light, found.output)
+    return response_pairs(given, found.pauses, found.seen, found.around, rates, found.split, found.light, found.output)
 
 
 def candidates_s(given: ChannelInput, in_force: HoldOffInForce, motion: MotionLog) -> Floats:
-    """Hold-offs to evaluate: what can be set, and what is in force; of a held occupancy nothing below what it holds."""
+    """Hold-offs to evaluate: what can be set, and what is in force; nothing below what a held occupancy holds or what samples can tell."""
     values = set(map(float, given.channel.allowed_hold_off_s))
     if np.isfinite(in_force.latest_s):
         known = given.channel.hold_off_s
@@ -184,6 +199,9 @@ def candidates_s(given: ChannelInput, in_force: HoldOffInForce, motion: MotionLo
     result = np.array(sorted(values))
     hidden_s = in_force.latest_s if motion.kind == "held" else motion.stretch_s
     seen = result[result >= 0.93 * hidden_s] if np.isfinite(hidden_s) else result
+    # What is in force stays, so that what is recommended has something beside it.
+    told = (seen >= tellable_from_s(motion)) | (np.abs(seen - in_force.latest_s) <= 0.05 * seen)
+    seen = seen[told] if told.any() else seen
     return seen if len(seen) else result[-1:]
 
 

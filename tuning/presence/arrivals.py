@@ -42,7 +42,7 @@ def _means(shortest_s: float, longest_s: float) -> Floats:
     return np.asarray(shortest_s * WAIT_RATIO ** np.arange(count))
 
 
-def expected_absences(counts: Floats, *, first: float, step: float) -> Floats:
+def expected_absences(counts: Floats, *, first: float, step: float, visible: Floats | None = None) -> Floats:
     """Smooth number of absences per cell of a log-length grid: the likeliest mixture of exponential waits and of breaks.
 
     Parameters
@@ -51,9 +51,17 @@ def expected_absences(counts: Floats, *, first: float, step: float) -> Floats:
         Absences counted per cell, whole or in parts.
     first, step
         Lower edge of the first cell, and width of each, in the log of seconds.
+    visible
+        Share of the absences of each length that the log shows, where that is not all of them.
     """
     shares = _waits(first, step, len(counts))
     weight = np.full(shares.shape[1], max(float(counts.sum()), 1e-3) / shares.shape[1])
+    if visible is not None:
+        seen = shares * visible[:, None]
+        whole = np.maximum(seen.sum(axis=0), 1e-3)
+        for _ in range(ROUNDS):
+            weight = np.maximum(weight / whole * (seen.T @ (counts / np.maximum(seen @ weight, 1e-12))), 1e-9)
+        return np.asarray(shares @ weight)
     for _ in range(ROUNDS):
         weight = np.maximum(weight * (shares.T @ (counts / np.maximum(shares @ weight, 1e-12))), 1e-9)
     return np.asarray(shares @ weight)

@@ -98,6 +98,9 @@ def switch_offs(
     after = np.where(np.isfinite(seen_off), seen_off, hold_off_s)
     # Where the output is logged, an expiry that the output does not show switched nothing off.
     happened = np.isfinite(seen_off) if len(lags.off_us) else (gaps.gap_s > hold_off_s) & (around.lit > 0.5)
+    if gaps.recorded_s is not None:
+        # Movement somewhere in the sample of the switch-off hides it from the lags.
+        happened = happened | ((gaps.gap_s > hold_off_s) & (around.lit > 0.5))
     row = np.flatnonzero(happened)
     off_us = gaps.start_us[row] + np.round(after[row] * US).astype(np.int64)
     complete = gaps.end_kind[row] == ENDED_BY_MOTION

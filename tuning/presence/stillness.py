@@ -65,6 +65,8 @@ REACTION_PRIOR = (np.log(5.0), 0.6, 4.0)
 """Starting belief about reaction times: median 5 s, log-spread 0.6, worth four reactions. Chosen by us."""
 
 
+HIDDEN_START = 0.1
+"""Probability to begin with that a gap in which no dark was sampled ended in a reaction. Chosen by us."""
 SURE_STILL, SURE_ABSENT = 0.5, 0.15
 """Labels clear enough to learn the signature from. Chosen by us: a few absences among thousands of short pauses must not drown in them."""
 
@@ -157,11 +159,11 @@ def signature_features(gaps: Gaps, motion: MotionLog, index: npt.NDArray[np.intp
     Log-counts in the windows, and the log length of the neighbouring gap, capped at 120 s.
     """
     start_us = gaps.start_us[index]
-    end_us = start_us + np.round(gaps.gap_s[index] * US).astype(np.int64)
+    end_us = start_us + np.round(gaps.logged_s[index] * US).astype(np.int64)
     before = [np.log1p(counts_around(motion, start_us, window_s=w, side="before")) for w in WINDOWS_S]
     after = [np.log1p(counts_around(motion, end_us, window_s=w, side="after")) for w in WINDOWS_S]
     # One more at either end, so that the first and the last gap have neighbours, too.
-    length = np.concatenate([[120.0], gaps.gap_s, [120.0]])
+    length = np.concatenate([[120.0], gaps.logged_s, [120.0]])
     before.append(np.log(np.clip(length[index], 1.0, 120.0)))
     after.append(np.log(np.clip(length[index + 2], 1.0, 120.0)))
     after_matrix = np.stack(after, axis=1)
@@ -275,9 +277,15 @@ def _smoothed(counts: Floats) -> Floats:
     return np.asarray(full / mass)
 
 
-def _log_absent(counts: Floats, grid: Floats) -> Floats:
+def _log_absent(counts: Floats, grid: Floats, recorded: Floats | None) -> Floats:
     """Smooth log-count of absences per cell; a little is added, so that none is ruled out."""
-    return np.asarray(np.log(expected_absences(counts, first=float(grid[0]) - GRID_STEP / 2, step=GRID_STEP) + 0.02))
+    first = float(grid[0]) - GRID_STEP / 2
+    return np.asarray(np.log(expected_absences(counts, first=first, step=GRID_STEP, visible=recorded) + 0.02))
+
+
+def _recorded(grid: Floats, step_s: float) -> Floats | None:
+    """Share of the gaps of each length that leave an empty sample; ``None`` where movement is not sampled."""
+    return np.clip(np.exp(grid) / step_s - 1.0, 0.0, 1.0) if step_s > 0 else None
 
 
 @dataclass(frozen=True)
@@ -373,7 +381,9 @@ def classify(
     index = np.flatnonzero(g > SHORT_GAP_S)
     longer = gaps.at(index)
     g, limit_s, nobody = longer.gap_s, hold_off_s[index], known_absent[index]
-    expired = (g > limit_s) & (lit[index] > 0.5)
+    hidden = _hidden_reactions(longer, limit_s, lit[index], step_s=motion.resolution_s)
+    # Whether those outlasted the hold-off is not known.
+    expired = (g > limit_s) & (lit[index] > 0.5) & (hidden <= 0)
     beyond_s = np.where(expired, g - limit_s, np.nan)
     complete = longer.end_kind == ENDED_BY_MOTION
     mind = np.where(lit[index] > 0.5, minds[index], 0.0)
@@ -381,7 +391,7 @@ def classify(
     # its own verdicts was tried and runs away in rooms with few absences.
     label = np.where(expired & (mind > 0.5), 0.0, expit(belief.log_odds(g)))
     # A gap that ends soon after the switch-off may have ended in a reaction: no example of either class.
-    may_react = expired & (beyond_s <= REACTION_LIMIT_S)
+    may_react = expired & (beyond_s <= REACTION_LIMIT_S) | (hidden > 0)
     still_weight = np.where(~nobody & (label > SURE_STILL), label, 0.0)
     absent_weight = np.where(~nobody & (label < SURE_ABSENT) & ~may_react, 1 - label, 0.0)
     ends, ends_before = _signatures(
@@ -409,11 +419,32 @@ def classify(
         known_absent=nobody,
         verdict=None if verdict is None else verdict[index],
         complete=complete,
-        finest_s=max(motion.resolution_s, 1.0),
+        coarse=_coarse(longer, motion),
+        hidden=hidden,
+        step_s=0.0 if gaps.recorded_s is None else motion.resolution_s,
     )
     p_still[index], p_false[index] = state.p_still, state.p_false
     p_still[known_absent], p_false[known_absent] = 0.0, 0.0
     return Classified(p_still, p_false, signature, state.median_s, state.sigma, float(p_false.sum()))
+
+
+def _coarse(gaps: Gaps, motion: MotionLog) -> Bools:
+    """Gaps whose length is not known to a second or two."""
+    sampled = np.full(len(gaps), max(motion.resolution_s, 1.0) > 2)
+    return sampled if gaps.told is None else sampled & ~gaps.told
+
+
+def _hidden_reactions(gaps: Gaps, hold_off_s: Floats, lit: Floats, *, step_s: float) -> Floats:
+    """Density of each recorded length if a reaction ended the gap that came too soon for the dark to be sampled; 0 where none can have. [1/s].
+
+    A gap of length g is recorded with a probability that falls from its middle, one step longer than what is recorded, to nothing at a step from it.
+    """
+    if gaps.recorded_s is None or gaps.dark is None or step_s <= 0:
+        return np.zeros(len(gaps))
+    possible = ~gaps.dark & np.isfinite(hold_off_s) & (lit > 0.5)
+    possible &= gaps.end_kind == ENDED_BY_MOTION
+    apart = np.where(possible, hold_off_s + float(np.exp(REACTION_PRIOR[0])) - (gaps.recorded_s + step_s), np.inf)
+    return np.asarray(np.maximum(1.0 - np.abs(apart) / step_s, 0.0) / step_s)
 
 
 def _suspicious(signature: Floats, g: Floats, belief: Belief) -> Floats:
@@ -468,9 +499,15 @@ def _em(
     known_absent: Bools,
     verdict: Floats | None,
     complete: Bools,
-    finest_s: float,
+    coarse: Bools,
+    hidden: Floats,
+    step_s: float,
 ) -> _State:
-    """Expectation–maximisation over the log-length grid; see the module's docstring."""
+    """Expectation–maximisation over the log-length grid; see the module's docstring.
+
+    ``coarse`` marks gaps whose length tells nothing of the reaction time; ``hidden`` is the density of those that a reaction may have ended
+    though no dark was sampled in them [1/s]. Gaps shorter than ``step_s`` leave no trace, and of those up to twice as long not all do.
+    """
     n = len(g)
     if n == 0:
         return _State(np.empty(0), np.empty(0), float(np.exp(REACTION_PRIOR[0])), REACTION_PRIOR[1])
@@ -482,41 +519,45 @@ def _em(
     expired = np.isfinite(limit_s)
     llr = np.clip(signature, -7, 7)
     llr_before = np.clip(signature_before, -7, 7)
-    in_window = expired & (beyond_s <= REACTION_LIMIT_S) & complete & ~known_absent
+    in_window = (expired & (beyond_s <= REACTION_LIMIT_S) | (hidden > 0)) & complete & ~known_absent
     said = np.zeros(n, dtype=bool) if verdict is None else np.isfinite(verdict)
     # Hardly any pause ends in the window, or has a person's word: what is about reactions is worked out for those alone.
     may = np.flatnonzero(in_window | said)
     inside, its_cell, its_minds = in_window[may], cell[may], minds[may]
-    u = np.maximum(np.where(inside, beyond_s[may], 1.0), 0.25)
+    untimed, its_hidden = coarse[may] | (hidden[may] > 0), hidden[may]
+    vague = np.where(its_hidden > 0, its_hidden, 1.0 / REACTION_LIMIT_S)
+    u = np.maximum(np.where(inside & (its_hidden <= 0), beyond_s[may], 1.0), 0.25)
     log_u = np.log(u)
     per_second = 1.0 / (g[may] * GRID_STEP)
     mu, sigma = REACTION_PRIOR[0], REACTION_PRIOR[1]
     # How much this gap may be an unmoved stillness: a person who minds does not sit on in the dark.
     may_stay = np.where(known_absent, 0.0, np.where(expired, 1.0 - minds, 1.0))
     stays = may_stay[may] > 0
-    reaction = np.where(inside, 0.5 * its_minds, 0.0)
+    # A density that tells little of reactions takes many rounds to lose what it was given to begin with.
+    reaction = np.where(inside, np.where(its_hidden > 0, HIDDEN_START, 0.5) * its_minds, 0.0)
     p = expit(belief.log_odds(g)) * may_stay
     limit = np.where(expired, limit_s, 1.0)
     beyond = grid > np.log(float(np.median(limit[expired]))) if expired.any() else np.zeros(size, dtype=bool)
     curve = _curve(belief, grid)
-    absent = _log_absent(_per_cell(cell, 1 - p, size), grid)
+    recorded = _recorded(grid, step_s)
+    absent = _log_absent(_per_cell(cell, 1 - p, size), grid, recorded)
     eta = curve.belief.copy()
     log_still = eta + absent
     left = 1 - p
     left[may] = np.maximum(left[may] - reaction, 0.0)
-    absent = _log_absent(_per_cell(cell, left, size), grid)
+    absent = _log_absent(_per_cell(cell, left, size), grid, recorded)
     pauses = np.bincount(cell, minlength=size)
     # Where people mind, a stillness beyond the hold-off shows as a reaction, not at its own length.
     below = ~known_absent & (g < (np.median(limit[expired]) if expired.any() else np.inf))
     minding = float(np.average(minds[below], weights=p[below] * g[below] + 1e-9)) if below.any() else 1.0
-    hidden = np.where(beyond, minding, 0.0)
-    visible = 1.0 - hidden
+    outlasting = np.where(beyond, minding, 0.0)
+    visible = 1.0 - outlasting if recorded is None else (1.0 - outlasting) * recorded
     for _ in range(ITERATIONS):
-        outlast = float((hidden * np.exp(log_still)).sum())
+        outlast = float((outlasting * np.exp(log_still)).sum())
         odds_still = np.exp(np.clip(eta[cell] + llr, -15, 15)) * may_stay
         density = np.exp(-0.5 * ((log_u - mu) / sigma) ** 2) / (u * sigma * np.sqrt(2 * np.pi))
-        if finest_s > 2:
-            density = np.full_like(u, 1.0 / REACTION_LIMIT_S)
+        if untimed.any():
+            density = np.where(untimed, vague, density)
         # Continuity: as many react as stillnesses are expected to outlast the hold-off. A chance surplus has no such support.
         expected_reactions = max(0.5 * (reaction.sum() + min(outlast, reaction.sum())), 1e-3)
         surprise = np.exp(llr_before[may] - absent[its_cell])
@@ -530,20 +571,20 @@ def _em(
             reaction = np.where(word, np.where(expired[may], told * its_minds, 0.0), reaction)
             p[may] = np.where(word, told - reaction, p[may])
         # A person may say that somebody sat on in the dark for longer than any reaction; that teaches nothing about reactions.
-        timed = np.where(inside, reaction, 0.0)
+        timed = np.where(inside & (its_hidden <= 0), reaction, 0.0)
         weight = timed.sum() + REACTION_PRIOR[2]
         mu = (np.sum(timed * log_u) + REACTION_PRIOR[2] * REACTION_PRIOR[0]) / weight
         variance = np.sum(timed * (log_u - mu) ** 2) + REACTION_PRIOR[2] * REACTION_PRIOR[1] ** 2
         sigma = float(np.clip(np.sqrt(variance / weight), 0.25, 1.2))
         still = _per_cell(cell, p, size)
         reacted = _per_cell(its_cell, reaction, size)
-        absent = _log_absent(np.maximum(pauses - still - reacted, 0.0), grid)
+        absent = _log_absent(np.maximum(pauses - still - reacted, 0.0), grid, recorded)
         # Who sat on in the dark by a person's word alone shows nothing of how long people keep still.
         log_still = curve.step(
             log_still,
             still=still - _per_cell(its_cell, np.where(stays, 0.0, p[may]), size),
             seen=visible,
-            hidden=hidden,
+            hidden=outlasting,
             log_absent=absent,
             reactions=REACTION_SUPPORT * float(reaction.sum()),
         )

@@ -51,7 +51,7 @@ def daily_sums(found: Examined, *, offset_us: int) -> DailySums:
     offset_us
         UTC offset of the building. [µs]
     """
-    gaps, seen, around = found.gaps, found.seen, found.around
+    gaps, seen, around = found.pauses, found.seen, found.around
     day = (gaps.start_us + offset_us) // DAY_US
     first = int(day.min())
     index, size = day - first, int(day.max()) - first + 1

@@ -2,14 +2,12 @@
 
 Up to the hold-off in force a log shows how often a pause outlasts it, so that the misfit of a fitted curve has no part in the doubt: resampled
 days, the doubt about who was there and the level of the curve hold all of it. A sampled log is another case. A pause between two samples with
-movement is recorded as the whole samples between them; it was longer than that by nothing up to two samples, one on average. Where a sample is a
-good part of the hold-off, the pauses that reached it cannot be told from those that did not. So each recorded pause is spread over what it can
-have been, and the draws look at it by hold-offs up to a sample shorter and longer.
+movement is recorded as the whole samples between them; it was longer than that by nothing up to two samples, one on average, and is analysed as
+it can have been (:mod:`tuning.sampled_pauses`). Where a sample is a good part of the hold-off, the pauses that reached it cannot be told from those
+that did not, so the draws look at it by hold-offs up to a sample shorter and longer.
 """
 
 from __future__ import annotations
-
-from dataclasses import replace
 
 import numpy as np
 
@@ -39,10 +37,8 @@ def own_false_offs(given: ChannelInput, found: Examined, rates: Rates, own: int)
     if sample_s <= 0 or found.motion.kind != "samples":
         return _undoubted(rates)[:, own]
     rng = np.random.default_rng([given.seed, 2])
-    recorded = found.gaps.gap_s
-    spread = replace(found.gaps, gap_s=recorded + sample_s * rng.random((2, len(recorded))).sum(axis=0))
     wanted = np.maximum(hold_off_s + sample_s * LOOKED_AT, sample_s / 2)
-    looked = _undoubted(rates_of(given, replace(found, gaps=spread), hold_off_s=wanted))
+    looked = _undoubted(rates_of(given, found, hold_off_s=wanted))
     beside = rng.uniform(-1.0, 1.0, len(looked))
     beside[0] = 0.0
     logs = np.log(np.maximum(looked, FEWEST))
