@@ -30,7 +30,7 @@ class ChannelCheck:
     @property
     def usable(self) -> bool:
         """Whether anything can be said of it."""
-        return bool(self.result.delay_curve)
+        return self.result.start is not None
 
 
 @dataclass(frozen=True)

@@ -96,6 +96,8 @@ def test_what_cannot_be_told_is_written_without_figures(tmp_path):
     channel = told["channels"][0]
     assert channel["decision"] == "more-data"
     assert channel["per_week"] == {"current": None, "recommended": None}
+    # There is movement to look at all the same.
+    assert CliRunner().invoke(app, ["check", str(tmp_path)]).exit_code == 0
 
 
 def test_an_event_log_never_comes_near_what_mends_samples(tmp_path, monkeypatch):
