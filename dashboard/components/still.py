@@ -93,7 +93,7 @@ def _attributes(component: Component) -> dict[str, Any] | None:
             continue
         if name == "style":
             found["style"] = {_kebab(k): str(v) for k, v in value.items()}
-        elif name in ATTRIBUTES or name.startswith("aria-"):
+        elif name in ATTRIBUTES or (name.startswith(("aria-", "data-")) and name != MARK):
             found[ATTRIBUTES.get(name, name)] = "" if value is True else str(value)
         else:
             return None

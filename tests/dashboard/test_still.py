@@ -22,7 +22,12 @@ def table():
             html.Tbody(
                 [
                     html.Tr([html.Th("Room", scope="row"), html.Td(3.5, colSpan=2, className="n")]),
-                    html.Tr([html.Td(HOSTILE, title=HOSTILE), html.Td(html.I(style={"marginLeft": "3px"}))]),
+                    html.Tr(
+                        [
+                            html.Td(HOSTILE, title=HOSTILE),
+                            html.Td(html.I(style={"marginLeft": "3px"}), **{"data-label": "Sign"}),
+                        ]
+                    ),
                 ]
             ),
         ],

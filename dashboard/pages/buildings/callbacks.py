@@ -13,6 +13,7 @@ from dash.exceptions import PreventUpdate
 
 from dashboard import ids, words
 from dashboard.components import marks
+from dashboard.components.still import still
 from dashboard.needs import needs
 from dashboard.pages.buildings.totals import Totals, totals
 from dashboard.reader import number
@@ -37,7 +38,7 @@ def register(app: dash.Dash, ws: Workspace) -> None:
     def listed(_id: str, _news: int | None, _told: Any, search: str | None, seen: str | None) -> tuple[Any, Any]:
         shown = table(ws, search or "")
         now = hashlib.sha256(str(shown).encode()).hexdigest()
-        return (dash.no_update, dash.no_update) if now == seen else (shown, now)
+        return (dash.no_update, dash.no_update) if now == seen else (still(shown), now)
 
     @app.callback(
         Output(ids.BUILDINGS_TOLD, "children"),

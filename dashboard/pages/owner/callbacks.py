@@ -13,6 +13,7 @@ from dash.development.base_component import Component
 from dash.exceptions import PreventUpdate
 
 from dashboard import ids, owner_report
+from dashboard.components.still import still
 from dashboard.reader import number
 from dashboard.store import Desk, Stores
 from dashboard.workspace import yearly
@@ -39,7 +40,7 @@ def register(app: dash.Dash, stores: Stores) -> None:
         if store is None or store.desk is None:
             raise PreventUpdate
         made, way = of(store.desk, place["settings"])
-        return body(made, way, place["building"])
+        return still(body(made, way, place["building"]))
 
 
 def of(desk: Desk, settings: str) -> tuple[OwnerReport, str]:

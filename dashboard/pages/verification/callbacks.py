@@ -7,6 +7,7 @@ from dash import Input, Output
 from dash.development.base_component import Component
 
 from dashboard import ids
+from dashboard.components.still import still
 from dashboard.pages.verification import parts
 from dashboard.workspace import Workspace, inputs, verifications
 from dashboard.workspace import buildings as buildings_of
@@ -23,7 +24,7 @@ def register(app: dash.Dash, ws: Workspace) -> None:
         Input(ids.BOOK, "data"),
     )
     def show(building: str, _version: int | None, _book: int | None) -> list[Component]:
-        return body(ws, building)
+        return still(body(ws, building))
 
 
 def body(ws: Workspace, building: str) -> list[Component]:
