@@ -17,6 +17,7 @@ from dashboard.figures.theme import (
 )
 from dashboard.reader import said
 from tuning.results import ChannelResult, DelayPoint
+from tuning.sampled_pauses import TOO_COARSE
 from tuning.wording import duration
 
 PANELS = (
@@ -34,7 +35,9 @@ def delay_figure(result: ChannelResult, colours: Palette, *, currency: str) -> F
     """
     points = result.delay_curve
     if not points:
-        return sentence(colours, "No delay curve: the log holds too little motion.")
+        coarse = any(f.code == TOO_COARSE for f in result.findings)
+        lacks = "movement is sampled too coarsely" if coarse else "the log holds too little motion"
+        return sentence(colours, f"No delay curve: {lacks}.")
     figure = panels([1, 1, 1], spacing=0.045)
     now, new = _point(points, result.current.hold_off_s), _point(points, result.recommended.hold_off_s)
     for row, (field, title, digits) in enumerate(PANELS, start=1):

@@ -20,6 +20,8 @@ from dashboard.figures.timeline import raster, timeline
 from dashboard.figures.window import day_window, within
 from tests.dashboard import synthetic
 from tests.dashboard.plotted import plotted
+from tuning.results import Finding
+from tuning.sampled_pauses import TOO_COARSE
 
 time_figure, raster_figure, delay_figure = map(plotted, (time_figure, raster_figure, delay_figure))
 gap_figure, target_figure, task_figure = map(plotted, (gap_figure, target_figure, task_figure))
@@ -205,6 +207,14 @@ def test_the_gap_figure_marks_the_hold_off_in_force(channel):
 )
 def test_an_empty_figure_says_why(draw, text):
     assert draw(synthetic.bare()).layout.annotations[0].text == text
+
+
+def test_an_empty_delay_curve_says_that_samples_are_too_coarse():
+    coarse = replace(synthetic.bare(), findings=(Finding(TOO_COARSE, "warning", "Too coarse.", {}),))
+
+    figure = delay_figure(coarse, LIGHT, currency="EUR")
+
+    assert figure.layout.annotations[0].text == "No delay curve: movement is sampled too coarsely."
 
 
 def luminance(colour):
