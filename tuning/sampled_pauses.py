@@ -44,7 +44,7 @@ JITTER = 1.05
 
 def tellable_from_s(motion: MotionLog) -> float:
     """Shortest hold-off whose false-offs a motion log can tell [s]; 0 where movement is logged as it happens."""
-    return TELLABLE_SAMPLES * motion.resolution_s if motion.kind == "samples" else 0.0
+    return TELLABLE_SAMPLES * motion.resolution_s / JITTER if motion.kind == "samples" else 0.0
 
 
 def telling_from_s(motion: MotionLog) -> float:
