@@ -3,12 +3,16 @@
 ``python -m tests.benchmarks.review_load --people 20 --minutes 5``; ``--postgres`` starts a server of PostgreSQL for it, ``--database URL`` takes an
 empty database of another. Everything stays on this machine.
 
-Each person has an account and a browser context of one headless Chromium, goes from the list to a room, looks at switch-offs, says a word on
-one, decides, goes back. Between two clicks a person reads for 10 to 30 s, on either database: a room is a page of ten figures and their sentences,
-and whoever judges a switch-off or decides looks at some of them first. ``--reads 3 9`` is the pace of somebody who only clicks. Where browsers
-and server share two cores, the drawing of twenty browsers is most of the load; so three times are told of each answer: as the page gets it, with
-all waiting of the page itself; from the request's first byte to the answer's first as the browser's network stack, which runs beside the page,
-has it, without its own waiting for the page's script; and as the server counts it.
+Each person has an account and a browser context of one headless Chromium, goes from the list to a room, in three of five rooms down to the days
+and the switch-offs below them, looks at one, says a word on every other, decides in four of five, goes back. Between two clicks a person
+reads for 10 to 30 s, on either database: a room is a page of ten figures and their sentences, and whoever judges a switch-off or decides looks at
+some of them first. ``--reads 3 9`` is the pace of somebody who only clicks.
+
+In the field every browser has a machine of its own; here twenty share two cores with the server, and their drawing is most of what the cores
+do. So some people are looked at (``--observed``): their browser has the processor before the others', as if it were their own, while the others
+make the load that the server answers under. Three times are told of each answer, for those looked at and for all others: as the page gets it, with
+all waiting of the page itself; from the request's first byte to the answer's first as the browser's network stack has it, which runs beside the
+page; and as the server counts it, of all.
 
 Five people share a building, so that they decide about the same channels. Words are followed by new analyses, which the worker makes meanwhile.
 What each click was told is held against the database at the end.
@@ -33,6 +37,7 @@ import numpy as np
 from playwright.async_api import Error, TimeoutError, async_playwright
 from sqlalchemy import select
 
+from dashboard import ids
 from dashboard.serve import demo_folder
 from dashboard.workspace import Workspace, accounts, audit, decisions, jobs
 from dashboard.workspace.importing import import_folder
@@ -42,6 +47,8 @@ from tests.postgres import running
 
 READS_S = (10.0, 30.0)
 """Least and most [s]. Chosen by us: who reads the evidence before the next click."""
+BEHIND = "chrt --idle 0"
+"""How the browsers of those are started who only make the load: they get what the server and the others leave, which is most."""
 SHARED_BY = 5
 """People of one building."""
 WANTED_S = 0.5
@@ -54,8 +61,9 @@ class Told:
 
     def __init__(self):
         self.decided, self.said, self.refused = defaultdict(list), Counter(), Counter()
-        self.times, self.errors, self.measuring, self.clicks = defaultdict(list), [], False, 0
-        self.on_the_way = defaultdict(list)
+        self.errors, self.measuring, self.clicks = [], False, 0
+        self.times, self.on_the_way = defaultdict(list), defaultdict(list)
+        """By callback, and whether the person is looked at."""
 
 
 def name_of(request):
@@ -76,8 +84,9 @@ def texts(part):
 
 
 class Person:
-    def __init__(self, number, url, building, told, reads_s):
+    def __init__(self, number, url, building, told, reads_s, *, observed):
         self.name, self.url, self.building, self.told = f"Person {number}", url, building, told
+        self.observed = observed
         self.reads_s = reads_s
         self.rng = random.Random(number)
 
@@ -115,8 +124,8 @@ class Person:
         if not self.told.measuring or not (CALLBACK in request.url or NEWS in request.url):
             return
         name, timing = name_of(request) if CALLBACK in request.url else NEWS, request.timing
-        self.told.times[name].append(timing["responseEnd"] / 1000)
-        self.told.on_the_way[name].append((timing["responseStart"] - timing["requestStart"]) / 1000)
+        self.told.times[name, self.observed].append(timing["responseEnd"] / 1000)
+        self.told.on_the_way[name, self.observed].append((timing["responseStart"] - timing["requestStart"]) / 1000)
 
     async def works(self, until):
         while time.monotonic() < until:
@@ -137,7 +146,7 @@ class Person:
         self.told.clicks += 1
         await self.reads()
         offs = self.page.locator(".offs button")
-        if self.rng.random() < 0.6 and await offs.count():
+        if self.rng.random() < 0.6 and await self.goes_to_the_switch_offs() and await offs.count():
             await offs.nth(self.rng.randrange(await offs.count())).click()
             self.told.clicks += 1
             await self.reads()
@@ -150,6 +159,17 @@ class Person:
             await self.reads()
         await self.page.get_by_role("link", name="Rooms", exact=True).click()
         self.told.clicks += 1
+
+    async def goes_to_the_switch_offs(self):
+        """They lie below the days, which come when somebody goes there."""
+        await self.page.get_by_role("navigation", name="On this page").get_by_role("link", name="Along time").click()
+        self.told.clicks += 1
+        there = self.page.locator(f"#{ids.later('days')}")
+        await there.locator("[data-outline]").wait_for(state="detached")
+        # Where nothing ever switched off they stay hidden.
+        await there.locator(f"#{ids.DAY}[style*='--drawn']").wait_for(state="attached")
+        await self.page.locator(".later [data-dash-is-loading=true]").first.wait_for(state="detached")
+        return True
 
     async def decides(self):
         undo = self.page.get_by_role("button", name="Undo", exact=True)
@@ -192,20 +212,32 @@ def made(folder, people, database):
     return there
 
 
-async def load(url, there, people, minutes, told, reads_s):
+async def load(url, there, asked, told, scratch):
+    behind = scratch / "behind"
+    behind.write_text(f'#!/bin/sh\nexec {BEHIND} "{CHROMIUM}" "$@"\n')
+    behind.chmod(0o755)
     async with async_playwright() as driver:
-        browser = await driver.chromium.launch(executable_path=str(CHROMIUM), args=FLAGS)
-        crowd = [Person(n, url, there[n // SHARED_BY], told, reads_s) for n in range(people)]
+        browsers = {
+            observed: await driver.chromium.launch(executable_path=str(CHROMIUM if observed else behind), args=FLAGS)
+            for observed in (True, False)
+        }
+        # One of a building each, as far as that goes.
+        looked_at = {n * SHARED_BY % asked.people + n * SHARED_BY // asked.people for n in range(asked.observed)}
+        crowd = [
+            Person(n, url, there[n // SHARED_BY], told, asked.reads, observed=n in looked_at)
+            for n in range(asked.people)
+        ]
         for person in crowd:
-            await person.comes(browser)
-        print(f"{people} people have logged in", flush=True)
+            await person.comes(browsers[person.observed])
+        print(f"{asked.people} people have logged in", flush=True)
         begin, told.measuring = time.monotonic(), True
-        await asyncio.gather(*(p.works(begin + 60 * minutes) for p in crowd))
+        await asyncio.gather(*(p.works(begin + 60 * asked.minutes) for p in crowd))
         told.measuring, took = False, time.monotonic() - begin
-        try:
-            await browser.close()
-        except Error as error:
-            print(error)
+        for browser in browsers.values():
+            try:
+                await browser.close()
+            except Error as error:
+                print(error)
     return took
 
 
@@ -254,6 +286,9 @@ def main():
     parser.add_argument(
         "--reads", type=float, nargs=2, default=READS_S, help="pause between two clicks, least and most [s]"
     )
+    parser.add_argument(
+        "--observed", type=int, default=4, help="people whose browser has the processor before the others'"
+    )
     which = parser.add_mutually_exclusive_group()
     which.add_argument("--postgres", action="store_true", help="on a server of PostgreSQL that is started for it")
     which.add_argument("--database", help="URL of an empty database")
@@ -277,7 +312,7 @@ def main():
                 assert all(jobs.last(ws, b).state == "done" for b in there)
             print(f"{len(there)} buildings are analysed", flush=True)
             told, before, at = Told(), processor_s(server.pid), lines.seek(0, os.SEEK_END)
-            took = asyncio.run(load(f"http://127.0.0.1:{port}", there, asked.people, asked.minutes, told, asked.reads))
+            took = asyncio.run(load(f"http://127.0.0.1:{port}", there, asked, told, folder.parent))
             worked = processor_s(server.pid) - before
         finally:
             server.send_signal(signal.SIGTERM)
@@ -290,9 +325,9 @@ def main():
     sys.exit(bool(wrong or told.errors))
 
 
-def of_pages(times):
+def of_pages(times, *, observed):
     """All but those of the frame around every page, which nobody waits for."""
-    return [t for name, found in times.items() if name not in (POLL, NEWS) for t in found]
+    return [t for (name, who), found in times.items() if name not in (POLL, NEWS) and who == observed for t in found]
 
 
 def report(told, events, took, worked, wrong, asked):
@@ -309,14 +344,12 @@ def report(told, events, took, worked, wrong, asked):
         f"decisions told: {sum(map(len, told.decided.values()))}; words: {sum(told.said.values())}; refused: {dict(told.refused)}"
     )
     print(f"analyses meanwhile: {counted['job.done']} done, {counted['job.failed']} failed")
-    print("callbacks as the browser sees them:")
-    shown("of pages", of_pages(told.times))
-    shown("telling the news", told.times[POLL])
-    shown("asking whether there is news", told.times[NEWS])
-    print("the same, from the request's first byte to the answer's, as the browser's network stack has it:")
-    shown("of pages", of_pages(told.on_the_way))
-    shown("telling the news", told.on_the_way[POLL])
-    shown("asking whether there is news", told.on_the_way[NEWS])
+    for observed, who in ((True, "of those looked at"), (False, "of all others, beside each other on the same cores")):
+        print(f"callbacks as the browser sees them, {who}:")
+        shown("of pages", of_pages(told.times, observed=observed))
+        shown("asking whether there is news", told.times[NEWS, observed])
+        print("  the same, from the request's first byte to the answer's, as the browser's network stack has it:")
+        shown("of pages", of_pages(told.on_the_way, observed=observed))
     print("callbacks as the server counts them:")
     shown("of pages", [e["ms"] / 1000 for e in answered if e.get("callback") != POLL])
     shown("telling the news", [e["ms"] / 1000 for e in answered if e.get("callback") == POLL])
