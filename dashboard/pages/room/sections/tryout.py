@@ -129,10 +129,10 @@ def _points(c: ChannelResult) -> list[dict[str, Any]]:
             # The mean decides, so it is sent in full; narrow draws say how sure that is, wide ones only make intervals.
             "meanFalse": float(mean[i]),
             "meanKwh": float(np.mean(row["wasted_kwh"])),
-            "chosenFalse": [_digits(v, 7) for v in row["false_offs"]],
-            "chosenKwh": [_digits(v, 7) for v in row["wasted_kwh"]],
-            "drawsFalse": [_four(v) for v in row["false_offs_wide"][1 : DRAWS_SENT + 1]],
-            "drawsKwh": [_four(v) for v in row["wasted_kwh_wide"][1 : DRAWS_SENT + 1]],
+            "chosenFalse": _all_digits(row["false_offs"], 7),
+            "chosenKwh": _all_digits(row["wasted_kwh"], 7),
+            "drawsFalse": _all_digits(row["false_offs_wide"][1 : DRAWS_SENT + 1], 4),
+            "drawsKwh": _all_digits(row["wasted_kwh_wide"][1 : DRAWS_SENT + 1], 4),
         }
         for i, (p, row) in enumerate(zip(curve, rows, strict=True))
     ]
@@ -171,6 +171,16 @@ def _index(points: tuple[DelayPoint, ...], hold_off_s: float | None) -> int | No
 def _four(value: float) -> float:
     """Four significant digits."""
     return _digits(value, 4)
+
+
+def _all_digits(values: list[float], digits: int) -> list[float]:
+    """As :func:`_digits`, of thousands of values at once: one by one they took a third of what a room's page costs the server."""
+    x = np.asarray(values, dtype=np.float64)
+    x = np.where(np.isfinite(x), x, 0.0)
+    place = digits - 1 - np.floor(np.log10(np.abs(x), where=x != 0, out=np.zeros_like(x)))
+    # A division of whole numbers comes to the nearest double, which is written with these digits and no more.
+    more, less = 10.0 ** np.maximum(place, 0), 10.0 ** np.maximum(-place, 0)
+    return (np.rint(x / less * more) / more * less).tolist()
 
 
 def _digits(value: float, digits: int) -> float:
