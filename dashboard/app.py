@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import hashlib
+import json
 from collections.abc import Callable
 from http import HTTPStatus
 from typing import Any
@@ -9,7 +11,9 @@ from typing import Any
 import dash
 from dash import MATCH, Dash, Input, Output, State, html
 from dash.development.base_component import Component
+from dash.exceptions import PreventUpdate
 from flask import current_app
+from plotly.utils import PlotlyJSONEncoder
 
 from dashboard import ids, news, operation, upload_routes
 from dashboard.access import guard
@@ -35,7 +39,7 @@ from dashboard.pages.sheet import layout as sheet
 from dashboard.pages.verification import callbacks as verification_callbacks
 from dashboard.pages.verification import layout as verification
 from dashboard.store import Stores
-from dashboard.workspace import Workspace, jobs
+from dashboard.workspace import Workspace, analyses, jobs
 from dashboard.workspace import buildings as buildings_of
 from dashboard.workspace.errors import WorkspaceError
 
@@ -156,14 +160,22 @@ def _frame_callbacks(app: Dash, stores: Stores) -> None:
         Output(ids.NEWS, "children"),
         Output(ids.NAV, "children"),
         Output(ids.VERSION, "data"),
+        Output(ids.CHANGED, "data"),
         Output(ids.SITE_NAME, "children"),
         Output(ids.WHO_BOX, "hidden"),
+        Output(ids.FRAME_SHOWN, "data"),
         Input(ids.POLL, "data"),
         Input(ids.LOCATION, "pathname"),
         State(ids.VERSION, "data"),
+        State(ids.FRAME_SHOWN, "data"),
     )
-    def poll(_news: int | None, path: str | None, version: int | None) -> tuple[Any, ...]:
-        return polled(stores, path or "/", version)
+    def poll(_news: int | None, path: str | None, version: int | None, before: str | None) -> tuple[Any, ...]:
+        told = polled(stores, path or "/", version)
+        shown = hashlib.sha256(json.dumps([*told[:3], *told[5:]], cls=PlotlyJSONEncoder).encode()).hexdigest()[:20]
+        # News are mostly of something that this page does not show; an answer costs it a walk through everything.
+        if shown == before and told[3] is dash.no_update:
+            raise PreventUpdate
+        return *told, shown
 
     app.clientside_callback(
         frame.SCHEME_JS,
@@ -183,30 +195,40 @@ def polled(stores: Stores, path: str, version: int | None) -> tuple[Any, ...]:
 
     Returns
     -------
-    State in place of the page, news above it, links, the number of the analysis, the building's name, and whether nobody need say who they
-    are.
+    State in place of the page, news above it, links, the number of the analysis, the same where what the page is about has changed, the building's
+    name, and whether nobody need say who they are.
     """
     building = ids.building_of(path)
     store = stores.of(building)
     if store is None:
-        return None, [], [], dash.no_update, "", stores.workspace is None
+        return None, [], [], dash.no_update, dash.no_update, "", stores.workspace is None
     own = path.startswith((ids.logs_href(building), ids.facts_href(building))) if building else False
     load, analysis = store.load(), store.analysis()
     fresh = load.version if load.version != version else dash.no_update
+    changed = dash.no_update if _says_the_same(stores, building, path, version, load.version) else fresh
     name: Any = analysis.site if analysis else ""
     if name and (path.rstrip("/") or "/") == ids.building_href(building):
         # Its heading says it; here it keeps its place.
         name = html.Span(name, className="here")
     if stores.workspace is None:
-        return frame.status(load), [], [], fresh, name, True
+        return frame.status(load), [], [], fresh, changed, name, True
     return (
         None if own else frame.status(load, building),
         [] if own else frame.news(load, building),
         frame.nav(building, path),
         fresh,
+        changed,
         name or buildings_of.info(stores.workspace, building).name,
         False,
     )
+
+
+def _says_the_same(stores: Stores, building: str, path: str, before: int | None, now: int | None) -> bool:
+    """Whether a page is about a room of which another analysis says the same: nothing on it is drawn anew, and nobody loses the place looked at."""
+    room, ws = ids.room_of(path), stores.workspace
+    if not room or ws is None or not before or not now or before == now:
+        return False
+    return analyses.same_room(ws, building, before, now, room)
 
 
 def _again_callback(app: Dash, workspace: Workspace) -> None:

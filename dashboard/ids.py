@@ -13,6 +13,10 @@ LOCATION: Final = "_pages_location"
 POLL: Final = "poll"
 """Counts up when the server has news (``assets/news.js``), so that what tells them is read again."""
 VERSION: Final = "analysis-version"
+CHANGED: Final = "analysis-changed"
+"""Number of the analysis with which what the page is about last changed; another room's word changes nothing here."""
+FRAME_SHOWN: Final = "frame-shown"
+"""Sum of what the frame around the page shows."""
 STATUS: Final = "status"
 SITE_NAME: Final = "site-name"
 SCHEME: Final = "scheme"
@@ -165,7 +169,7 @@ CALIBRATION: Final = "/predictions"
 
 # a room
 ROOM: Final = "room-place"
-ROOM_LATER: Final = "room-place-later"
+ROOM_FIRST: Final = "room-place-first"
 """The same, once the first figure is there: what lies further down the page waits for what is seen first."""
 ROOM_HEAD: Final = "room-head"
 ROOM_CARD: Final = "room-card"
@@ -232,6 +236,27 @@ OFF_BOX: Final = "room-off-box"
 ROOM_BODY: Final = "room-body"
 
 
+def later(name: str) -> str:
+    """Place of sections that are put there when they come near.
+
+    Examples
+    --------
+    >>> later("light"), near("light"), later_parts("light")
+    ('room-later-light', 'room-near-light', 'room-parts-light')
+    """
+    return f"room-later-{name}"
+
+
+def near(name: str) -> str:
+    """Whether they are near."""
+    return f"room-near-{name}"
+
+
+def later_parts(name: str) -> str:
+    """What will be there, as data."""
+    return f"room-parts-{name}"
+
+
 def building_href(building: str = "") -> str:
     """Address of a building's page; a server of one building has it at its root.
 
@@ -295,6 +320,18 @@ def building_of(path: str | None) -> str:
     ('a b', '', 'a')
     """
     found = re.match(r"/building/([^/?#]+)", path or "")
+    return unquote(found[1]) if found else ""
+
+
+def room_of(path: str | None) -> str:
+    """Read the room out of an address; empty where it names none.
+
+    Examples
+    --------
+    >>> room_of("/building/a/room/r1%2Fb?channel=x"), room_of("/room/r1"), room_of("/building/a")
+    ('r1/b', 'r1', '')
+    """
+    found = re.match(r"(?:/building/[^/?#]+)?/room/([^/?#]+)", path or "")
     return unquote(found[1]) if found else ""
 
 

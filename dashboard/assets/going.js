@@ -48,12 +48,22 @@
     path = window.location.pathname;
     if (!left.y && !left.link) { return; }
     const link = () => alike(left.link)[left.nth || 0];
-    until(() => document.documentElement.scrollHeight >= (left.y || 0) + window.innerHeight && (!left.link || link()), () => {
+    const tall = () => {
+      // What comes only when it is near makes the page as tall as it was.
+      bring(document.documentElement);
+      return !coming() && document.documentElement.scrollHeight >= (left.y || 0) + window.innerHeight;
+    };
+    until(() => tall() && (!left.link || link()), () => {
       window.scrollTo(0, left.y || 0);
       // Lists are drawn anew when more is known; until a hand says otherwise, the place stays.
       stay(() => { if (left.link && free() && link()) { link().focus({preventScroll: true}); } });
     });
   }
+  /* What comes only when it is near (later.js), up to a place and the place itself: it is asked for, and not there yet. */
+  const bring = place => document.dispatchEvent(new CustomEvent('bring-until', {detail: place}));
+  const loading = () => document.querySelector('.later [data-dash-is-loading=true]');
+  const coming = () => loading() || document.querySelector('[data-outline]');
+
   function stay(there) {
     const begun = Date.now();
     let height = 0, still = begun;
@@ -61,19 +71,28 @@
     restoring = true;
     watch = setInterval(() => {
       const now = Date.now(), high = document.documentElement.scrollHeight;
-      if (high !== height) { height = high; still = now; }
+      if (high !== height || loading()) { height = high; still = now; }
       there();
-      if (now - still > STAY_MS || now - begun > PATIENCE_MS) { clearInterval(watch); restoring = false; }
+      if (now - still > STAY_MS || now - begun > 2 * PATIENCE_MS) { clearInterval(watch); restoring = false; }
     }, LOOK_MS);
   }
 
   /* A section of the page. The browser's own way would tell the router that the address has changed, which then draws the whole page anew, at its top. */
-  const section = hash => document.getElementById(decodeURIComponent(hash.slice(1)));
-  function goto(place) {
+  const section = hash => { try { return document.getElementById(decodeURIComponent(hash.slice(1))); } catch (_) { return null; /* a percent sign that means nothing */ } };
+  function goto(hash) {
+    let place = section(hash);
+    bring(place);
     place.scrollIntoView();
     attend(place);
-    // What lies above gets its height when its figures are drawn.
-    stay(() => { const off = place.getBoundingClientRect().top; if (off < 0 || off > window.innerHeight / 2) { place.scrollIntoView(); } });
+    // What lies above gets its height when its figures are drawn, and the section itself may be put there only now that it is near.
+    stay(() => {
+      const now = section(hash);
+      if (!now) { return; }
+      if (now !== place && free()) { attend(now); }
+      place = now;
+      const off = place.getBoundingClientRect().top;
+      if (off < 0 || off > window.innerHeight / 2) { place.scrollIntoView(); }
+    });
   }
   document.addEventListener('click', event => {
     const link = event.target.closest && event.target.closest('a[href^="#"]');
@@ -81,7 +100,7 @@
     if (!place) { return; }
     event.preventDefault();
     window.history.replaceState(window.history.state, '', link.hash);
-    goto(place);
+    goto(link.hash);
   });
   window.addEventListener('_dashprivate_pushstate', () => setTimeout(on, 0));
   window.addEventListener('popstate', () => { if (window.location.pathname !== path) { back(); } });
@@ -90,5 +109,5 @@
   const sent = window.location.hash;
   if (come && (come.type === 'back_forward' || come.type === 'reload')) { back(); }
   // An address with a section in it, sent to somebody: the section is there once the page has been answered.
-  else if (sent.length > 1) { until(() => section(sent), () => goto(section(sent))); }
+  else if (sent.length > 1) { until(() => section(sent), () => goto(sent)); }
 })();

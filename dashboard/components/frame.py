@@ -35,6 +35,8 @@ def frame(*, workspace: bool = False, known: Known | None = None) -> Component:
         theme={"fontFamily": "inherit", "primaryColor": "teal", "defaultRadius": 4, "cursorType": "pointer"},
         children=[
             dcc.Store(id=ids.VERSION),
+            dcc.Store(id=ids.CHANGED),
+            dcc.Store(id=ids.FRAME_SHOWN),
             dcc.Store(id=ids.BOOK, data=0),
             dcc.Store(id=ids.SCHEME),
             dcc.Store(id=ids.SCHEME_CHOICE, storage_type="local"),

@@ -167,6 +167,28 @@ def _summary(folder: Path, site: str, called: tuple[tuple[str, str], ...]) -> An
     return dataclasses.replace(analysis, site=site or analysis.site, channels=tuple(channels))
 
 
+def same_room(ws: Workspace, building: str, one: int, other: int, room: str) -> bool:
+    """Whether two analyses say the same of a room: all of it was taken over, at the same prices; not where one of them is not there."""
+    folders = []
+    with ws.reading() as session:
+        for number in (one, other):
+            row = session.get(AnalysisRow, number)
+            if row is None or row.building != building or row.pruned_at is not None:
+                return False
+            folders.append(_results(ws, building) / row.folder)
+    before, after = (_of_room(folder, room) for folder in folders)
+    return before == after and bool(after["channels"])
+
+
+def _of_room(folder: Path, room: str) -> dict[str, Any]:
+    known = saved.document(folder)
+    return {
+        key: [c for c in value if c["room"] == room] if key == "channels" else value
+        for key, value in known.items()
+        if key != "generated"
+    }
+
+
 def with_weeks(ws: Workspace, building: str, number: int) -> Analysis:
     """As :func:`summary`, with the week of each channel (``time_use.week``)."""
     analysis = summary(ws, building, number)

@@ -13,6 +13,7 @@ from dashboard.workspace import buildings, decisions, uploads
 from dashboard.workspace.decisions import Choice
 from tests.building import SITE, office_days, write
 from tests.dashboard.conftest import serving
+from tests.dashboard.waiting import whole
 from tests.dashboard.workspaces import ANNA, analysed
 from tuning.results import Settings
 
@@ -95,6 +96,7 @@ PAGES = {
     "room": (
         "/room/r101?channel=wall",
         lambda p: (
+            whole(p),
             drawn(p, "document.querySelector('[aria-label*=\"The minutes around\"] .main-svg')"),
             expect(p.get_by_label("The minutes around").locator(".main-svg").first).to_be_visible(),
         ),
@@ -102,6 +104,7 @@ PAGES = {
     "room without motion": (
         "/room/r104",
         lambda p: (
+            whole(p),
             drawn(p, "document.querySelector('#content').textContent.includes('holds no movement')"),
             expect(p.get_by_text("holds no movement")).to_be_visible(),
         ),

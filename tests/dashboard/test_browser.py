@@ -11,6 +11,7 @@ from playwright.sync_api import expect
 from dashboard.serve import demo_folder
 from dashboard.store import FixedStore
 from tests.dashboard.conftest import serving
+from tests.dashboard.waiting import whole
 from tuning.export import document
 from tuning.pipeline import analyse_folder
 from tuning.wording import duration
@@ -48,6 +49,7 @@ def test_from_the_list_to_a_room_and_its_recommendation(page, address, analysis)
     expect(card).to_contain_text(duration(first.recommended.hold_off_s))
     for reason in first.reasons:
         expect(card).to_contain_text(reason)
+    whole(page)
     for plot in ("Delay curve", "Raster of all days"):
         expect(page.get_by_label(plot).locator(".main-svg").first).to_be_visible()
     body = page.locator("body")

@@ -19,6 +19,7 @@ from dashboard.workspace import Workspace, buildings, decisions, jobs, verdicts
 from dashboard.workspace.decisions import Choice
 from dashboard.workspace.importing import import_folder
 from tests.dashboard.conftest import serving
+from tests.dashboard.waiting import whole
 from tests.dashboard.workspaces import ANNA, BEN, analysed
 
 pytestmark = [pytest.mark.browser, pytest.mark.width_by_turns]
@@ -161,6 +162,7 @@ def test_who_was_faster_is_named_and_nobody_is_overwritten(page, made):
 def test_a_word_on_a_switch_off_is_noted_changed_and_taken_back(page, made):
     page.goto(f"{made[3]}/room/r101?channel=wall")
     sign(page)
+    whole(page)
     page.get_by_role("button", name="Somebody was there").click()
     expect(page.locator("#room-off-facts")).to_contain_text(f"somebody was there, says {ANNA}")
     page.get_by_role("button", name="Nobody was there").click()
@@ -240,6 +242,7 @@ def test_the_whole_job_after_an_analysis_and_all_of_it_is_found_after_the_server
 
             # Look at a switch-off and say who was there; the room is analysed again by itself.
             page.goto(f"{address}/room/office_north?hold=900")
+            whole(page)
             page.get_by_role("button", name="Nobody was there").click()
             expect(page.locator("#room-off-facts")).to_contain_text(f"nobody was there, says {ANNA}", timeout=60_000)
             panel = page.get_by_label("Decision", exact=True)
@@ -276,6 +279,7 @@ def test_the_whole_job_after_an_analysis_and_all_of_it_is_found_after_the_server
             expect(page.locator(".settings-sheet tbody tr")).to_have_count(5, timeout=60_000)
             expect(page.get_by_role("row", name=re.compile("Office north"))).to_contain_text(re.compile("15.min"))
             page.goto(f"{address}/room/office_north")
+            whole(page)
             expect(page.locator("#room-off-facts")).to_be_visible(timeout=60_000)
             expect(page.locator(".offs")).to_contain_text(f"nobody was there, says {ANNA}")
             page.goto(f"{address}/room/corridor")

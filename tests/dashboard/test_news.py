@@ -1,18 +1,24 @@
 """Asking whether there is news costs next to nothing, tells of everything that the page would show, and of nothing to whom it does not concern."""
 
+import dataclasses
 import datetime as dt
+import re
 import time
 
 import pytest
+from dash import no_update
 from playwright.sync_api import expect
 from sqlalchemy import event
 
-from dashboard.app import create_app
+from dashboard import ids
+from dashboard.app import create_app, polled
 from dashboard.desk import WorkspaceStores
 from dashboard.store import FolderStore
-from dashboard.workspace import Workspace, accounts, buildings, jobs, sessions
+from dashboard.workspace import Workspace, accounts, analyses, buildings, jobs, saved, sessions
+from dashboard.workspace import inputs as given
 from dashboard.workspace.errors import WorkspaceError
-from tests.dashboard.conftest import answering
+from tests.dashboard import synthetic
+from tests.dashboard.conftest import answering, serving
 from tests.dashboard.workspaces import ANNA, BEN, analysed, facts
 
 PRICE = ("site", "electricity_price")
@@ -236,5 +242,64 @@ def test_a_page_asks_for_a_stamp_only_and_nothing_while_nobody_sees_it(tmp_path,
         buildings.edit(ws, building, {("site", "max_hold_off_s"): 900.0}, revision=None, by=BEN)
         expect(shown).not_to_have_text(before)
         expect(shown).to_contain_text("This analysis is outdated")
+    assert page.complaints == []
+    ws.close()
+
+
+def again(ws, building, number, *, changed, **more):
+    """Another analysis, for which all rooms but one were taken over, as after a word on one of its switch-offs."""
+    before = analyses.shown(ws, building, number)
+    entries = saved.document(before.results)["channels"]
+    with ws.reading() as session:
+        inputs = given.present(session, building)
+    return analyses.keep(
+        ws,
+        building,
+        dataclasses.replace(synthetic.analysis(), **more),
+        inputs,
+        by=BEN,
+        kept={(e["room"], e["channel"]): e for e in entries if e["room"] != changed},
+    )
+
+
+def test_an_analysis_that_says_the_same_of_a_room_draws_its_page_anew_in_no_part(tmp_path, database):
+    ws, building, first = analysed(tmp_path / "w")
+    stores, way = WorkspaceStores(ws), ids.building_href(building)
+    second = again(ws, building, first, changed="r102")
+
+    def told(path, number):
+        version, changed = polled(stores, path, number)[3:5]
+        return version, changed
+
+    assert told(f"{way}/room/r101", first) == (second, no_update)
+    assert told(f"{way}/room/r102", first) == (second, second)
+    assert told(way, first) == (second, second)
+    # Nothing is known of what the page showed before.
+    assert told(f"{way}/room/r101", None) == (second, second)
+    assert told(f"{way}/room/r101", second) == (no_update, no_update)
+    # At another price the same room is another case.
+    dear = again(ws, building, second, changed="r102", electricity_price=0.9)
+    assert told(f"{way}/room/r101", second) == (dear, dear)
+    ws.close()
+
+
+@pytest.mark.browser
+def test_a_colleagues_word_on_another_room_leaves_the_day_that_is_looked_at(page, tmp_path):
+    ws, building, first = analysed(tmp_path / "w")
+    with serving(WorkspaceStores(ws)) as url:
+        page.goto(f"{url}{ids.building_href(building)}/room/r101?channel=wall&day=2026-03-18")
+        day = page.locator(f"#{ids.DAY_CHOICE}")
+        expect(day).to_have_value(re.compile("^Wed 18 Mar 2026"))
+        page.get_by_role("button", name="Day after").click()
+        expect(day).to_have_value(re.compile("^Thu 19 Mar 2026"))
+        asked = []
+        page.on("request", lambda r: asked.append(r.post_data) if "_dash-update" in r.url else None)
+
+        second = again(ws, building, first, changed="r102")
+
+        expect(page.get_by_label("Decision", exact=True)).to_contain_text(f"Rests on analysis {second}")
+        page.wait_for_timeout(1000)
+        expect(day).to_have_value(re.compile("^Thu 19 Mar 2026"))
+        assert not [a for a in asked if f'"output":"..{ids.DELAY}.' in a or f'"{ids.DAY_CHOICE}.data' in a]
     assert page.complaints == []
     ws.close()

@@ -14,7 +14,7 @@ from dashboard.pages.room.sections.review import LISTED, choose_off, least_sure
 from dashboard.pages.room.sections.tryout import try_data
 from dashboard.store import FixedStore
 from tests.dashboard import synthetic
-from tests.dashboard.waiting import until, until_drawn
+from tests.dashboard.waiting import until, until_drawn, whole
 
 pytestmark = [pytest.mark.browser, pytest.mark.width_by_turns]
 
@@ -127,6 +127,7 @@ def test_the_least_sure_switch_offs_are_offered_and_the_least_sure_one_is_open(h
 
 def test_a_switch_off_is_opened_from_the_list_stepped_from_and_kept_in_the_address(page, made_up_site, here):
     page.goto(f"{made_up_site}/room/r101?channel=wall")
+    whole(page)
     buttons = page.locator(".offs button")
     expect(buttons).to_have_count(LISTED)
 

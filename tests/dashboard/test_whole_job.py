@@ -13,7 +13,7 @@ from playwright.sync_api import expect
 from dashboard.workspace import Workspace, analyses, decisions, verdicts
 from tests.building import office_days
 from tests.dashboard.test_workspace_page import free_port, start
-from tests.dashboard.waiting import until
+from tests.dashboard.waiting import until, whole
 
 pytestmark = pytest.mark.browser
 BUILDING = "harbour-house"
@@ -63,6 +63,7 @@ def test_from_nothing_to_a_sheet_that_survives_a_new_start(page, tmp_path):
         # Review a switch-off: the word enters the estimate.
         first = analyses.latest(ws, BUILDING).id
         page.goto(f"{here}/room/r101?channel=main")
+        whole(page)
         page.get_by_role("button", name="Somebody was there").click()
         expect(page.locator("#room-off-facts")).to_contain_text("somebody was there, says Anna")
         # The line of news is empty before the analysis is asked for, too: the analysis itself is waited for.
@@ -106,6 +107,7 @@ def test_from_nothing_to_a_sheet_that_survives_a_new_start(page, tmp_path):
         expect(page.locator(".stand.adjust")).to_have_count(1)
         expect(page.get_by_label("Your name")).to_have_value("Anna")
         page.goto(f"{here}/room/r101?channel=main")
+        whole(page)
         expect(page.locator("#room-off-list")).to_contain_text("somebody was there, says Anna")
         page.goto(f"{here}/facts")
         expect(page.get_by_text("How the logs are read")).to_be_visible()

@@ -26,3 +26,9 @@ def until_drawn(place, told=""):
         assert time.monotonic() < ends, f"never drawn with {told!r}: {place.text_content()!r}"
         place.scroll_into_view_if_needed()
         place.page.wait_for_timeout(50)
+
+
+def whole(page):
+    """Have all of a room page there, as somebody who prints it; what lies further down comes only when it is near."""
+    asked = "window.dispatchEvent(new Event('beforeprint'))"
+    until(page, f"document.querySelector('.later') && ({asked}, !document.querySelector('[data-outline]'))")

@@ -5,21 +5,15 @@ from __future__ import annotations
 from typing import Any
 
 import dash
-from dash import Input, Output, State
+from dash import ClientsideFunction, Input, Output, State
 
 from dashboard import ids
 from dashboard.components.still import still
-from dashboard.pages.room import deciding, parts
-from dashboard.pages.room.context import PLACE, VERSION, Place, analysis_of, channel_of
-from dashboard.pages.room.sections import SECTIONS
+from dashboard.pages.room import deciding, later, parts
+from dashboard.pages.room.context import NUMBER, PLACE, Place, analysis_of, channel_of
+from dashboard.pages.room.sections import LATER, SECTIONS
 from dashboard.pages.verification import parts as verification_parts
 from dashboard.store import Stores
-
-LATER_JS = """
-function(figure, place, was) {
-  return figure && place && JSON.stringify(place) !== JSON.stringify(was) ? place : dash_clientside.no_update;
-}
-"""
 
 
 def register(app: dash.Dash, stores: Stores) -> None:
@@ -31,19 +25,22 @@ def register(app: dash.Dash, stores: Stores) -> None:
         Output(ids.ROOM_ASIDE, "children"),
         Output(ids.ROOM_BODY, "hidden"),
         PLACE,
-        VERSION,
+        NUMBER,
     )
     def text(place: Place, _version: int | None) -> tuple[Any, ...]:
         head, card, aside, hidden = room_text(stores, place)
         return still(head), still(card), still(aside), hidden
 
     app.clientside_callback(
-        LATER_JS,
-        Output(ids.ROOM_LATER, "data"),
+        ClientsideFunction("later", "watch"),
+        Output(ids.ROOM_FIRST, "data"),
+        # Until the second is there, everything below lies higher up the page.
         Input(ids.DELAY, "figure"),
+        Input(ids.TRY_DRAWN, "data"),
         State(ids.ROOM, "data"),
-        State(ids.ROOM_LATER, "data"),
+        prevent_initial_call=True,
     )
+    later.register(app, list(LATER))
     deciding.register(app, stores)
     for section in SECTIONS:
         section.register(app, stores)

@@ -21,10 +21,10 @@ Place = dict[str, str]
 Drawn = tuple[Figure, dict[str, str]]
 
 PLACE = Input(ids.ROOM, "data")
-LATER = Input(ids.ROOM_LATER, "data")
-VERSION = Input(ids.VERSION, "data")
+VERSION = Input(ids.CHANGED, "data")
+NUMBER = Input(ids.VERSION, "data")
 SCHEME = Input(ids.SCHEME, "data")
-"""What a section's callbacks listen to: the address (at once, or once the first figure is there), a new analysis, light or dark."""
+"""What a section's callbacks listen to: the address, an analysis in which the room changed, any new analysis, light or dark."""
 
 DRAWN = "--drawn"
 """Property of a figure's place that says to the style sheet that its callback has answered."""

@@ -13,7 +13,7 @@ from dash.exceptions import PreventUpdate
 from dashboard import ids, words
 from dashboard.components import decide
 from dashboard.components.still import still
-from dashboard.pages.room.context import PLACE, VERSION, Here, Place, find
+from dashboard.pages.room.context import NUMBER, PLACE, Here, Place, find
 from dashboard.reader import said
 from dashboard.store import Desk, Stores
 from dashboard.workspace import analyses, decisions
@@ -73,7 +73,7 @@ def register(app: dash.Dash, stores: Stores) -> None:
         Output(ids.CHANNEL_SEEN, "data"),
         Output(ids.CHANNEL_UNDO, "hidden"),
         PLACE,
-        VERSION,
+        NUMBER,
         Input(ids.BOOK, "data"),
     )
     def show(place: Place, _version: int | None, _book: int | None) -> tuple[Any, ...]:

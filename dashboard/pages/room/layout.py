@@ -10,8 +10,8 @@ from dash import dcc, html
 from dash.development.base_component import Component
 
 from dashboard import ids
-from dashboard.pages.room import deciding
-from dashboard.pages.room.sections import SECTIONS
+from dashboard.pages.room import deciding, later
+from dashboard.pages.room.sections import FIRST, LATER
 
 KEPT = ("day", "from", "to", "off")
 """Parts of the address that say what of the room is looked at: a day, a window of time on the building's clock, a switch-off (UTC)."""
@@ -34,17 +34,17 @@ def layout(building: str = "", room: str = "", channel: str = "", **state: str) 
     """
     place = {"building": unquote(building), "room": unquote(room), "channel": channel}
     place |= {name: state.get(name, "") for name in KEPT}
-    sections = [s.section() for s in SECTIONS]
+    first = [section.section() for section in FIRST]
+    # Asked for no room, all of it, which callbacks are held against.
+    asked = {"days"} if any(place[name] for name in KEPT) else set()
+    further = [later.laid_out(name, together, asked=name in asked, whole=not room) for name, together in LATER.items()]
     return html.Div(
         [
             dcc.Store(id=ids.ROOM, data=place),
-            dcc.Store(id=ids.ROOM_LATER),
-            dcc.Store(id=ids.ROOM_URL),
-            dcc.Store(id=ids.WINDOW),
-            dcc.Store(id=ids.OFF),
+            dcc.Store(id=ids.ROOM_FIRST),
             html.Div(id=ids.ROOM_HEAD, className="page-head"),
             html.Nav(
-                [html.A(title, href=f"#{name}") for section in sections for title, name in headings(section)],
+                [html.A(title, href=f"#{name}") for section in [*first, *further] for title, name in headings(section)],
                 className="jump",
                 **{"aria-label": "On this page"},
             ),
@@ -57,7 +57,7 @@ def layout(building: str = "", room: str = "", channel: str = "", **state: str) 
                         ],
                         className="lead",
                     ),
-                    html.Div(sections, className="figures"),
+                    html.Div([*first, *further], className="figures"),
                     html.Div(id=ids.ROOM_ASIDE, className="aside"),
                 ],
                 id=ids.ROOM_BODY,

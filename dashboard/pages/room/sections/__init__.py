@@ -6,7 +6,15 @@ from types import ModuleType
 
 from dashboard.pages.room.sections import days, delay, light, mode, pauses, review, tryout, watching
 
-SECTIONS: tuple[ModuleType, ...] = (delay, tryout, days, review, pauses, light, mode, watching)
+FIRST: tuple[ModuleType, ...] = (delay, tryout)
+"""What is there at once: what a decision rests on."""
+LATER: dict[str, tuple[ModuleType, ...]] = {
+    "days": (days, review),
+    "light": (pauses, light),
+    "use": (mode, watching),
+}
+"""What is put there when it comes near, by the name of its place; what speaks with each other comes together."""
+SECTIONS: tuple[ModuleType, ...] = (*FIRST, *(section for together in LATER.values() for section in together))
 """In the order of the page."""
 
-__all__ = ["SECTIONS"]
+__all__ = ["FIRST", "LATER", "SECTIONS"]

@@ -8,7 +8,7 @@ from typing import Any
 import dash
 import dash_mantine_components as dmc
 import numpy as np
-from dash import Input, Output, State, ctx, html
+from dash import Input, Output, State, ctx, dcc, html
 from dash.development.base_component import Component
 from dash.exceptions import PreventUpdate
 
@@ -23,7 +23,7 @@ from dashboard.figures.window import Window, day_window, local_window, moved, sc
 from dashboard.needs import needs
 from dashboard.pages.room import parts
 from dashboard.pages.room.context import (
-    LATER,
+    PLACE,
     QUIET,
     SCHEME,
     VERSION,
@@ -55,15 +55,15 @@ function(_back, _on, days, chosen) {
 }
 """
 URL_JS = """
-function(day, shown, off, place) {
+function(day, shown, off) {
   if (!/\\/room\\/[^/]*$/.test(window.location.pathname)) { return dash_clientside.no_update; }
   const query = new URLSearchParams(window.location.search), put = (key, value) => value ? query.set(key, value) : query.delete(key);
   if (day) { put('day', day); }
   if (shown) { put('from', shown.day ? '' : shown.first); put('to', shown.day ? '' : shown.last); }
   if (off) { put('off', off.asked ? off.time : ''); }
   const text = query.toString();
-  const url = window.location.pathname + (text ? '?' + text : '');
-  if (url !== window.location.pathname + window.location.search) { window.history.replaceState(window.history.state, '', url); }
+  const now = window.location, url = now.pathname + (text ? '?' + text : '') + now.hash;
+  if (url !== now.pathname + now.search + now.hash) { window.history.replaceState(window.history.state, '', url); }
   return text;
 }
 """
@@ -73,6 +73,9 @@ def section() -> Component:
     """Lay the section out."""
     return html.Div(
         [
+            dcc.Store(id=ids.ROOM_URL),
+            dcc.Store(id=ids.WINDOW),
+            dcc.Store(id=ids.OFF),
             evidence(
                 "Day by day",
                 "One row a day, cells of five minutes. Triangles: switch-offs that probably left somebody in the dark. A click chooses a day.",
@@ -123,7 +126,7 @@ def _bar() -> Component:
 def register(app: dash.Dash, stores: Stores) -> None:
     """Tie the section to the stores."""
 
-    @app.callback(Output(ids.RASTER_KEY, "children"), Output(ids.DAY_KEY, "children"), LATER, VERSION)
+    @app.callback(Output(ids.RASTER_KEY, "children"), Output(ids.DAY_KEY, "children"), PLACE, VERSION)
     def keys(place: Place, _version: int | None) -> tuple[Any, Any]:
         here = find(stores, place)
         made = here.pictures()
@@ -132,7 +135,7 @@ def register(app: dash.Dash, stores: Stores) -> None:
     @app.callback(
         Output(ids.DAY_CHOICE, "data"),
         Output(ids.DAY_CHOICE, "value"),
-        LATER,
+        PLACE,
         VERSION,
         Input(ids.RASTER, "clickData"),
         State(ids.DAY_CHOICE, "value"),
@@ -150,7 +153,7 @@ def register(app: dash.Dash, stores: Stores) -> None:
         prevent_initial_call=True,
     )
 
-    @app.callback(*drawn(ids.RASTER), LATER, SCHEME, Input(ids.DAY_CHOICE, "value"))
+    @app.callback(*drawn(ids.RASTER), PLACE, SCHEME, Input(ids.DAY_CHOICE, "value"))
     def raster(place: Place, scheme: str | None, day: str | None) -> Drawn:
         made = find(stores, place).pictures()
         if made is None:
@@ -185,7 +188,6 @@ def register(app: dash.Dash, stores: Stores) -> None:
         Input(ids.DAY_CHOICE, "value"),
         Input(ids.WINDOW, "data"),
         Input(ids.OFF, "data"),
-        LATER,
     )
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import dash
 from dash import Output, html
 from dash.development.base_component import Component
@@ -12,12 +14,10 @@ from dashboard.figures.delay_curve import delay_figure
 from dashboard.figures.theme import palette
 from dashboard.pages.room import parts
 from dashboard.pages.room.context import (
-    LATER,
     PLACE,
     QUIET,
     SCHEME,
     VERSION,
-    Drawn,
     Place,
     drawn,
     evidence,
@@ -43,12 +43,9 @@ def section() -> Component:
 def register(app: dash.Dash, stores: Stores) -> None:
     """Tie the section to the stores."""
 
-    @app.callback(*drawn(ids.DELAY), PLACE, VERSION, SCHEME)
-    def delay(place: Place, _version: int | None, scheme: str | None) -> Drawn:
+    # One answer for both: each answer costs the browser a walk through everything on the page.
+    @app.callback(*drawn(ids.DELAY), Output(ids.ROOM_NUMBERS, "children"), PLACE, VERSION, SCHEME)
+    def delay(place: Place, _version: int | None, scheme: str | None) -> tuple[Any, ...]:
         here = find(stores, place)
-        return fitted(delay_figure(here.channel, palette(scheme), currency=here.analysis.currency))
-
-    @app.callback(Output(ids.ROOM_NUMBERS, "children"), LATER, VERSION)
-    def numbers(place: Place, _version: int | None) -> Component:
-        here = find(stores, place)
-        return still(parts.numbers(here.channel, here.analysis))
+        figure = fitted(delay_figure(here.channel, palette(scheme), currency=here.analysis.currency))
+        return *figure, still(parts.numbers(here.channel, here.analysis))

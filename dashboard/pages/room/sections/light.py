@@ -18,7 +18,7 @@ from dashboard.figures.target_curve import target_figure
 from dashboard.figures.task_light import task_figure
 from dashboard.figures.theme import Palette, palette
 from dashboard.pages.room.context import (
-    LATER,
+    PLACE,
     QUIET,
     SCHEME,
     VERSION,
@@ -100,7 +100,7 @@ def register(app: dash.Dash, stores: Stores) -> None:
     places = [out for p in _PICTURES for out in (Output(p.box, "hidden"), *drawn(p.name))]
 
     # One answer for all of them: each answer costs the browser a walk through everything on the page.
-    @app.callback(*places, LATER, VERSION, SCHEME)
+    @app.callback(*places, PLACE, VERSION, SCHEME)
     def fill(place: Place, _version: int | None, scheme: str | None) -> tuple[Any, ...]:
         c = find(stores, place).channel
         made = ((not p.told(c.light), *fitted(p.draw(c, palette(scheme)))) for p in _PICTURES)

@@ -10,7 +10,7 @@ from dash.exceptions import PreventUpdate
 from dashboard import ids
 from dashboard.components.still import still
 from dashboard.mode_words import CAPTION, TITLE, mode_rows, mode_verdict
-from dashboard.pages.room.context import LATER, VERSION, Place, analysis_of, channel_of, evidence
+from dashboard.pages.room.context import PLACE, VERSION, Place, analysis_of, channel_of, evidence
 from dashboard.store import Stores
 
 
@@ -22,7 +22,7 @@ def section() -> Component:
 def register(app: dash.Dash, stores: Stores) -> None:
     """Tie the section to the stores."""
 
-    @app.callback(Output(ids.MODE, "children"), LATER, VERSION)
+    @app.callback(Output(ids.MODE, "children"), PLACE, VERSION)
     def mode(place: Place, _version: int | None) -> list[Component]:
         _, analysis = analysis_of(stores, place)
         c = channel_of(analysis, place["room"], place["channel"])

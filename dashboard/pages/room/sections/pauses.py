@@ -9,7 +9,7 @@ from dashboard import ids
 from dashboard.figures.gap_lengths import gap_figure
 from dashboard.figures.theme import palette
 from dashboard.pages.room.context import (
-    LATER,
+    PLACE,
     QUIET,
     SCHEME,
     VERSION,
@@ -37,6 +37,6 @@ def section() -> Component:
 def register(app: dash.Dash, stores: Stores) -> None:
     """Tie the section to the stores."""
 
-    @app.callback(*drawn(ids.GAPS), LATER, VERSION, SCHEME)
+    @app.callback(*drawn(ids.GAPS), PLACE, VERSION, SCHEME)
     def gaps(place: Place, _version: int | None, scheme: str | None) -> Drawn:
         return fitted(gap_figure(find(stores, place).channel, palette(scheme)))

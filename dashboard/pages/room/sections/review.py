@@ -22,7 +22,7 @@ from dashboard.figures.timeline import US
 from dashboard.figures.window import within
 from dashboard.needs import needs
 from dashboard.pages.room.context import (
-    LATER,
+    PLACE,
     QUIET,
     SCHEME,
     VERSION,
@@ -123,7 +123,7 @@ def register(app: dash.Dash, stores: Stores) -> None:
 
     @app.callback(
         Output(ids.OFF, "data"),
-        LATER,
+        PLACE,
         VERSION,
         Input(ids.DAY, "clickData"),
         Input({"kind": ids.OFF_ROW, "time": ALL}, "n_clicks"),

@@ -15,7 +15,7 @@ from dashboard.figures.drift import drift_figure
 from dashboard.figures.theme import palette
 from dashboard.pages.building.drifting import said_by
 from dashboard.pages.room.context import (
-    LATER,
+    PLACE,
     QUIET,
     SCHEME,
     VERSION,
@@ -101,7 +101,7 @@ def register(app: dash.Dash, stores: Stores) -> None:
     """Tie the section to the stores."""
 
     @app.callback(
-        *drawn(ids.DRIFT), Output(ids.DRIFT_WORDS, "children"), LATER, VERSION, SCHEME, Input(ids.BOOK, "data")
+        *drawn(ids.DRIFT), Output(ids.DRIFT_WORDS, "children"), PLACE, VERSION, SCHEME, Input(ids.BOOK, "data")
     )
     def drift(place: Place, _version: int | None, scheme: str | None, _book: int | None) -> tuple[object, ...]:
         here = find(stores, place)
