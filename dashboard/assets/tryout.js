@@ -134,12 +134,10 @@
   function start() { return {index: d.new !== null ? d.new : d.now !== null ? d.now : 0, lx: d.newLx !== null ? d.newLx : d.nowLx, perFalseOff: d.perFalseOff, price: d.price}; }
   let later = null;
   function follow() {
-    const t0 = performance.now();
     parts.holdText.textContent = hold(d.points[s.index].s);
     parts.hold.setAttribute('aria-valuetext', hold(d.points[s.index].s));
     if (parts.lx) { parts.lxText.textContent = lux(s.lx); parts.lx.setAttribute('aria-valuetext', lux(s.lx)); }
     table(); sentences();
-    host.dataset.ms = (performance.now() - t0).toFixed(1);
     const same = s.index === start().index && s.lx === start().lx && s.perFalseOff === d.perFalseOff && s.price === d.price;
     parts.reset.disabled = same;
     clearTimeout(later);
