@@ -179,7 +179,7 @@ if __name__ == "__main__":
     threading.Thread(target=_end_with_parent, name="parent", daemon=True).start()
     with contextlib.suppress(OSError, AttributeError):
         # The pages come first.
-        os.nice(5)
+        os.nice(19)
     parser = argparse.ArgumentParser(prog="python -m dashboard.workspace.worker")
     parser.add_argument("folder", type=Path)
     parser.add_argument("name", nargs="?", default=uuid.uuid4().hex)

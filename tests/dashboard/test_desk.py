@@ -109,6 +109,7 @@ def test_the_list_and_the_links_above_fit_between_the_widths(page, made_up_site)
     assert page.evaluate(f"{cells}.filter(c => c.scrollWidth > c.clientWidth + 1).map(c => c.textContent)") == []
 
 
+@pytest.mark.width_by_turns
 def test_a_day_is_chosen_by_address_and_by_step_and_survives_reload(page, made_up_site):
     page.goto(f"{made_up_site}/room/r101?channel=wall&day=2026-03-18")
     day = page.get_by_role("textbox", name="Day", exact=True).or_(page.get_by_role("combobox", name="Day", exact=True))
@@ -126,6 +127,7 @@ def test_a_day_is_chosen_by_address_and_by_step_and_survives_reload(page, made_u
     assert page.complaints == []
 
 
+@pytest.mark.width_by_turns
 def test_a_day_is_found_in_the_list_by_typing(page, made_up_site):
     page.goto(f"{made_up_site}/room/r101?channel=wall&day=2026-03-18")
     day = page.get_by_role("textbox", name="Day", exact=True).or_(page.get_by_role("combobox", name="Day", exact=True))
@@ -159,6 +161,7 @@ def test_a_click_on_the_raster_opens_that_day(page, made_up_site):
     until_drawn(along, "Mon 16 Mar 2026")
 
 
+@pytest.mark.width_by_turns
 def test_colours_follow_the_system_until_somebody_chooses_and_the_choice_is_kept(page, made_up_site):
     page.emulate_media(color_scheme="dark")
     page.goto(made_up_site)
@@ -195,6 +198,7 @@ def test_a_hostile_name_stays_text(page, made_up_site):
     assert fits(page)
 
 
+@pytest.mark.width_by_turns
 def test_the_page_shows_progress_and_then_fills_without_a_reload(page, analysis):
     go = threading.Event()
 

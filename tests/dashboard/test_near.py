@@ -42,6 +42,7 @@ def filled(asked):
     return {json.loads(r.post_data)["output"].lstrip(".").split(".")[0] for r in asked}
 
 
+@pytest.mark.width_by_turns
 def test_what_lies_further_down_is_told_by_its_headings_and_asked_for_only_when_it_comes_near(page, made_up_site):
     asked = opened(page, made_up_site)
     assert page.locator("[data-outline]").count() == len(LATER)
@@ -115,6 +116,7 @@ def test_a_link_to_a_section_goes_there_and_its_figure_is_drawn(page, made_up_si
     assert page.complaints == []
 
 
+@pytest.mark.width_by_turns
 def test_an_address_with_a_section_in_it_shows_the_section(page, made_up_site):
     page.goto(f"{made_up_site}{ROOM}#{anchor(PAUSES)}")
     target = page.get_by_role("heading", name=PAUSES)
@@ -132,6 +134,7 @@ def test_an_address_with_a_percent_sign_that_means_nothing_is_an_address(page, m
     assert page.complaints == []
 
 
+@pytest.mark.width_by_turns
 def test_what_the_address_tells_of_comes_wherever_the_window_is(page, made_up_site):
     page.goto(f"{made_up_site}{ROOM}&day=2026-03-18")
 
@@ -155,6 +158,7 @@ def test_whoever_goes_back_to_a_place_further_down_finds_it(page, made_up_site):
     assert page.complaints == []
 
 
+@pytest.mark.width_by_turns
 def test_the_next_room_begins_anew(page, made_up_site):
     opened(page, made_up_site)
     whole(page)
@@ -170,6 +174,7 @@ def test_the_next_room_begins_anew(page, made_up_site):
     assert page.complaints == []
 
 
+@pytest.mark.width_by_turns
 def test_whoever_prints_gets_all_of_it(page, made_up_site):
     opened(page, made_up_site)
 

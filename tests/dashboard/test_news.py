@@ -284,6 +284,7 @@ def test_an_analysis_that_says_the_same_of_a_room_draws_its_page_anew_in_no_part
 
 
 @pytest.mark.browser
+@pytest.mark.width_by_turns
 def test_a_colleagues_word_on_another_room_leaves_the_day_that_is_looked_at(page, tmp_path):
     ws, building, first = analysed(tmp_path / "w")
     with serving(WorkspaceStores(ws)) as url:

@@ -167,6 +167,7 @@ def test_an_upload_goes_on_after_the_server_was_killed(page, tmp_path):
         server.wait()
 
 
+@pytest.mark.width_by_turns
 def test_a_removed_building_is_brought_back(page, tmp_path):
     ws, building, _ = analysed(tmp_path / "w")
     with serving(ws) as address:
@@ -215,6 +216,7 @@ def test_a_server_that_is_asked_to_end_ends_its_worker_too(tmp_path):
     assert not Path(f"/proc/{workers[0]}").exists()
 
 
+@pytest.mark.width_by_turns
 def test_facts_are_edited_seen_by_others_and_taken_back(page, tmp_path):
     ws, building, _ = analysed(tmp_path / "w")
     with serving(ws) as address:
