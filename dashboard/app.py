@@ -245,4 +245,6 @@ def _again_callback(app: Dash, workspace: Workspace) -> None:
             jobs.ask(workspace, button["building"], "analyse", by=who or "")
         except WorkspaceError as error:
             return str(error)
+        # The frame sends nothing where it says what it said before; what the button says now it does not know of.
+        dash.set_props(ids.FRAME_SHOWN, {"data": None})
         return "Waiting"

@@ -8,7 +8,7 @@ from typing import Literal
 
 import numpy as np
 
-from dashboard.workspace.errors import WrongValueError
+from dashboard.workspace.errors import RefusedError, WrongValueError
 from tuning.results import ChannelResult, Settings
 from tuning.sentence import Sentence, say
 from tuning.site import Channel, Site
@@ -45,6 +45,11 @@ class Choice:
     reason: str = ""
 
 
+def acceptable(found: ChannelResult) -> bool:
+    """Whether there are settings to accept: without a hold-off and a target nobody knows what to set."""
+    return found.recommended.hold_off_s is not None or found.recommended.target_lx is not None
+
+
 def chosen(choice: Choice, found: ChannelResult) -> Settings:
     """Settings that a choice comes to.
 
@@ -52,8 +57,15 @@ def chosen(choice: Choice, found: ChannelResult) -> Settings:
     ------
     WrongValueError
         If an adjusted one is none.
+    RefusedError
+        If there is nothing to accept.
     """
     if choice.kind == "accept":
+        if not acceptable(found):
+            raise RefusedError(
+                f"Nothing was saved: {found.room_name}, {found.channel} has no settings to accept, because its log tells none. "
+                "See its findings, or adjust it to settings of your own."
+            )
         return found.recommended
     if choice.kind == "reject":
         return found.current

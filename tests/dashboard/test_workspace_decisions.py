@@ -137,6 +137,15 @@ def test_many_are_decided_at_once_or_none(desk):
     assert after[SEMINAR].decision.by == BEN
 
 
+def test_what_has_no_settings_is_not_accepted(desk):
+    ws, building, number = desk
+
+    with pytest.raises(RefusedError, match=r"fan has no settings to accept.*See its findings"):
+        decide(ws, building, [accept(WALL), accept(("r104", "fan"))], analysis=number, by=ANNA)
+
+    assert states(ws, building) == {}
+
+
 def test_an_undo_stays_in_the_history_and_may_be_done_once(desk):
     ws, building, number = desk
     (made,) = decide(ws, building, [accept(WALL)], analysis=number, by=ANNA)

@@ -177,8 +177,14 @@ def decided(
         raise decide.nothing("Choose the hold-off first.")
     analysis = decide.analysis_of(desk)
     picked = {(c.room, c.channel): c for c in _picked(analysis, pairs)}
+    empty = {place for place, c in picked.items() if kind == "accept" and not decisions.acceptable(c)}
+    wanted = [(room, channel) for room, channel in pairs if (room, channel) not in empty]
+    if not wanted:
+        raise decide.nothing(
+            "The log tells no settings of what is selected, so there is nothing to accept; see the findings."
+        )
     choices = []
-    for room, channel in pairs:
+    for room, channel in wanted:
         c = picked.get((room, channel))
         settings = None
         if kind == "adjust" and c is not None:
@@ -188,7 +194,9 @@ def decided(
     made.append(done[0].batch)
     marked = sum(bool(d.marks) for d in done)
     text = f"{len(done)} channel{'s' if len(done) > 1 else ''} {DONE[kind]}."
-    return text + (f" {marked} marked as exception{'s' if marked > 1 else ''}." if marked else "")
+    text += f" {marked} marked as exception{'s' if marked > 1 else ''}." if marked else ""
+    names = ", ".join(sorted(f"{picked[place].room_name} {picked[place].channel}" for place in empty))
+    return text + (f" Left out, because the log tells no settings: {names}." if empty else "")
 
 
 def undone(desk: Desk, batch: str | None, who: str) -> str:

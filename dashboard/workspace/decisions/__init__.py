@@ -3,7 +3,7 @@
 Every decision keeps who, when, and the analysis it rests on, which keeps the logs, the version and the facts.
 """
 
-from dashboard.workspace.choices import Choice, Kind, Mark, Place, extra_cost
+from dashboard.workspace.choices import Choice, Kind, Mark, Place, acceptable, extra_cost
 from dashboard.workspace.decisions.deciding import decide, undo, undo_batch
 from dashboard.workspace.decisions.records import ChannelState, Decision, Visit
 from dashboard.workspace.decisions.standing import decided, history, states
@@ -17,6 +17,7 @@ __all__ = [
     "Mark",
     "Place",
     "Visit",
+    "acceptable",
     "decide",
     "decided",
     "extra_cost",
