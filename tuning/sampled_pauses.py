@@ -38,6 +38,8 @@ TELLING_COARSE_SAMPLES, COARSEST_S = 5.0, 120.0
 """The same for longer samples up to this [s]; with still longer ones short absences and stillness look alike. Chosen by us, looking at rooms
 sampled every one, two and five minutes: half the false-offs under three and a half samples of two minutes, many times too many in rooms that people
 pass through at five."""
+READ_TO = 0.02
+"""The hold-off in force is read off a log to a second or two. Chosen by us."""
 JITTER = 1.05
 """Loggers drift: a sample may be so many times as long."""
 
@@ -54,6 +56,17 @@ def telling_from_s(motion: MotionLog) -> float:
     if motion.resolution_s > JITTER * COARSEST_S:
         return float("inf")
     return (TELLING_SAMPLES if motion.resolution_s <= JITTER * FINE_S else TELLING_COARSE_SAMPLES) * motion.resolution_s
+
+
+def too_coarse(motion: MotionLog, hold_off_s: float) -> str:
+    """Say why a motion log cannot tell false-offs under a hold-off in force [s], and what would; nothing where it can."""
+    if not np.isfinite(hold_off_s) or hold_off_s >= (1.0 - READ_TO) * telling_from_s(motion):
+        return ""
+    return (
+        f"Motion is sampled every {motion.resolution_s:.0f} s and the light goes off after {hold_off_s:.0f} s: whether somebody moved just before "
+        "that or just after it, in the dark, such a log cannot tell. Log movement as it happens, or sample it every "
+        f"{min(hold_off_s / TELLING_SAMPLES, FINE_S):.0f} s or more often, for two weeks."
+    )
 
 
 def as_they_were(gaps: Gaps, motion: MotionLog, *, output: pl.DataFrame, hold_off_s: Floats, seed: int) -> Gaps:

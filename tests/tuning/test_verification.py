@@ -124,6 +124,19 @@ def test_a_log_sampled_by_the_minute_tells_what_movement_by_movement_tells_only_
     assert sampled.high - sampled.low > exact.high - exact.low
 
 
+def test_what_a_log_sampled_every_five_minutes_cannot_tell_is_not_compared(tmp_path):
+    changes = {"hold_off_changes": SAID, "said_changes": SAID, "motion_form": "sampled", "motion_sample_s": 300.0}
+    room = simulate(41, "office", weeks=6, hold_off_s=180, with_truth=False, room="r1", **SHARED | changes)
+    write_building([room], tmp_path)
+
+    (found,) = verify_folder(tmp_path).changes
+
+    assert found.quantities == {}
+    assert found.verdict in ("too-early", "not-set")
+    assert any("Before the change: motion is sampled every 300 s" in why for why in found.reasons)
+    assert any("or sample it every 60 s or more often" in why for why in found.reasons)
+
+
 def test_the_replay_follows_the_log(found):
     replay = found["kept"].replay
 

@@ -16,10 +16,7 @@ from tuning.joint import Surface
 from tuning.mode import advise_mode
 from tuning.rates import Rates
 from tuning.results import DelayPoint, Finding, ModeAdvice, Settings
-from tuning.sampled_pauses import FINE_S, TELLING_SAMPLES, TOO_COARSE, telling_from_s
-
-READ_TO = 0.02
-"""The hold-off in force is read off a log to a second or two. Chosen by us."""
+from tuning.sampled_pauses import TOO_COARSE, telling_from_s, too_coarse
 
 
 @dataclass(frozen=True)
@@ -128,23 +125,13 @@ def choose_settings(known: Understood) -> Chosen:
 def _too_coarse(known: Understood) -> list[Finding]:
     """Say where samples are too far apart for the hold-off in force to tell pauses that outlast it from those that do not."""
     motion, held = known.found.motion, known.found.in_force.latest_s
-    least_s = telling_from_s(motion)
-    if not np.isfinite(held) or held >= (1.0 - READ_TO) * least_s:
-        return []
-    return [
-        Finding(
-            TOO_COARSE,
-            "warning",
-            f"Motion is sampled every {motion.resolution_s:.0f} s and the light goes off after {held:.0f} s: whether somebody moved just before that "
-            "or just after it, in the dark, such a log cannot tell. Log movement as it happens, or sample it every "
-            f"{min(held / TELLING_SAMPLES, FINE_S):.0f} s or more often, for two weeks.",
-            {
-                "resolution_s": motion.resolution_s,
-                "in_force_s": round(held, 1),
-                "telling_from_s": least_s if np.isfinite(least_s) else None,
-            },
-        )
-    ]
+    why, least_s = too_coarse(motion, held), telling_from_s(motion)
+    known_from = {
+        "resolution_s": motion.resolution_s,
+        "in_force_s": round(held, 1),
+        "telling_from_s": least_s if np.isfinite(least_s) else None,
+    }
+    return [Finding(TOO_COARSE, "warning", why, known_from)] if why else []
 
 
 def _allowed(known: Understood, current: int | None) -> tuple[Bools, list[Finding]]:

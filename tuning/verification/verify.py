@@ -17,10 +17,11 @@ from tuning.channel.analyse import Examined
 from tuning.channel.steps import DRAWS
 from tuning.decision import WEEKS_A_YEAR
 from tuning.logs import Logs
-from tuning.motion import US
+from tuning.motion import US, Floats
 from tuning.pipeline import WORKERS, Progress, read_folder
 from tuning.quality import Outage, find_outages, mend
 from tuning.results import Settings
+from tuning.sampled_pauses import too_coarse
 from tuning.site import Site
 from tuning.verification.compare import Prices, compared
 from tuning.verification.controls import LEAST_DAYS, DailySums, Drift, daily_sums, drift
@@ -175,7 +176,18 @@ def verify_change(change: Change, seen: dict[str, _Seen]) -> Verified:
             return result
         missing = "before" if before is None else "since"
         return replace(result, reasons=(f"The log holds no movement {missing} the change.",))
+    coarse = _too_coarse(before, after, hold)
+    if coarse:
+        return replace(result, reasons=(*result.reasons, *coarse))
     return _compared(result, change, before, after, seen)
+
+
+def _too_coarse(before: Part, after: Part, hold_off_s: Floats) -> tuple[str, ...]:
+    """Why a stretch of the log tells no false-offs that could be compared; nothing where both do. ``hold_off_s`` in force in either [s]."""
+    stretches = zip(("Before", "Since"), (before, after), hold_off_s, strict=True)
+    # Where nothing switches off there are no false-offs to tell.
+    told = ((when, too_coarse(part.found.motion, held)) for when, part, held in stretches if held < NEVER_OFF_S)
+    return tuple(f"{when} the change: {why[0].lower()}{why[1:]}" for when, why in told if why)
 
 
 def _compared(result: Verified, change: Change, before: Part, after: Part, seen: dict[str, _Seen]) -> Verified:
