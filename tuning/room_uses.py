@@ -43,6 +43,8 @@ class RoomUse:
         Pause [s] that is as likely an absence as a stillness, and the fall of the log-odds per e-fold of length. Chosen by us.
     dwelling
         Whether people stay to do something (office) or pass through (corridor).
+    short_visits
+        Whether somebody comes, does one thing and goes, so that the gaps around a gap tell how often people come.
     manual_on_sensible
         Whether people find a press and daylight may do without light (not on escape routes).
     """
@@ -56,6 +58,7 @@ class RoomUse:
     manual_on_sensible: bool
     even_gap_s: float = 600.0
     gap_slope: float = 2.0
+    short_visits: bool = False
 
 
 _SEEN = "prEN 12464-1:2019 row {}, seen in a code excerpt (draft; final edition not verified)"
@@ -104,14 +107,40 @@ ROOM_USES: dict[str, RoomUse] = {
         100, _SEEN.format("6.1.2"), 120, 100, 6, dwelling=False, manual_on_sensible=False, even_gap_s=25, gap_slope=3.0
     ),
     "toilet": RoomUse(
-        200, _SEEN.format("6.2.4"), 60, 100, 20, dwelling=False, manual_on_sensible=False, even_gap_s=180
+        200,
+        _SEEN.format("6.2.4"),
+        60,
+        100,
+        20,
+        dwelling=False,
+        manual_on_sensible=False,
+        even_gap_s=180,
+        short_visits=True,
     ),
     "changing room": RoomUse(
-        200, _SEEN.format("6.2.4"), 120, 100, 15, dwelling=False, manual_on_sensible=False, even_gap_s=240
+        200,
+        _SEEN.format("6.2.4"),
+        120,
+        100,
+        15,
+        dwelling=False,
+        manual_on_sensible=False,
+        even_gap_s=240,
+        short_visits=True,
     ),
-    "store room": RoomUse(100, _MEMORY, 60, 100, 10, dwelling=False, manual_on_sensible=True, even_gap_s=120),
+    "store room": RoomUse(
+        100, _MEMORY, 60, 100, 10, dwelling=False, manual_on_sensible=True, even_gap_s=120, short_visits=True
+    ),
     "plant room": RoomUse(
-        200, _SEEN.format("6.3.1"), 300, 200, 12, dwelling=False, manual_on_sensible=False, even_gap_s=150
+        200,
+        _SEEN.format("6.3.1"),
+        300,
+        200,
+        12,
+        dwelling=False,
+        manual_on_sensible=False,
+        even_gap_s=150,
+        short_visits=True,
     ),
     "copy room": RoomUse(
         300,
@@ -122,6 +151,7 @@ ROOM_USES: dict[str, RoomUse] = {
         dwelling=False,
         manual_on_sensible=True,
         even_gap_s=120,
+        short_visits=True,
     ),
     "waiting area": RoomUse(
         200, _SEEN.format("6.28.1"), 60, 100, 20, dwelling=True, manual_on_sensible=False, even_gap_s=600

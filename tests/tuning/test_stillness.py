@@ -5,7 +5,8 @@ import pytest
 
 from tuning.gaps import find_gaps
 from tuning.motion import US, MotionLog
-from tuning.presence.stillness import Belief, Classified, _fit_ends, classify, density_ratio, joined
+from tuning.presence.signature import _fit_ends, density_ratio
+from tuning.presence.stillness import Belief, Classified, classify, joined
 
 OFFICE = Belief(600.0, 2.0)
 

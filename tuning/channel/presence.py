@@ -51,7 +51,9 @@ def who_was_there(
     if gaps.recorded_s is None:
         hold = np.where(np.isfinite(seen_off) & (np.abs(seen_off - hold) < 0.2 * hold + 5), seen_off, hold)
     said = words_on(gaps, given.verdicts)
-    belief = Belief(given.room.beliefs.even_gap_s, given.room.beliefs.gap_slope)
+    belief = Belief(
+        given.room.beliefs.even_gap_s, given.room.beliefs.gap_slope, stays=not given.room.beliefs.short_visits
+    )
 
     others = _others(given, gaps)
 

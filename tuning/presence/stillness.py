@@ -2,14 +2,14 @@
 
 Nothing about a gap's length alone tells a reading person from an empty room. Three things together do:
 
-*The boundary signature.* Leaving and entering make a burst of movement; a still person makes one movement and is still again. The two
-classes label themselves at the extremes, by what the room's use makes believe of each length: short gaps are stillness, long ones
-absence. From those a normal model with a trend along the length is learned for each class, and gives the log density ratio of the movement
-before and after a gap. It is learned once: learning again from its own verdicts runs away in rooms with few absences.
+*The boundary signature* (:mod:`tuning.presence.signature`). Leaving and entering make a burst of movement; a still person makes one movement
+and is still again. The two classes label themselves at the extremes, by what the room's use makes believe of each length: short gaps are
+stillness, long ones absence. The signature is learned once: learning again from its own verdicts runs away in rooms with few absences.
 
 *The length.* How many stillnesses there are of each length is a smooth, log-concave curve along the log-length, fixed by the thousands of
 short pauses, which goes on beyond them as it bent; how many absences there are follows from mixed waits for whoever comes next
 (:mod:`tuning.presence.arrivals`). Their ratio is held near the belief about the room's use, and moves as far as the signatures of the gaps ask.
+Where people stay, busy stretches and quiet ones have curves of their own (:mod:`tuning.presence.pace`).
 
 *The reaction.* A present person in the dark moves within seconds, so their gaps pile up just beyond the hold-off: a log-normal signal over
 the smooth background of people who come back by chance. A pile has the more to prove, the fewer stillnesses the curve lets outlast the
@@ -25,26 +25,17 @@ import numpy as np
 import numpy.typing as npt
 from scipy.special import expit
 
-from tuning.gaps import ENDED_BY_MOTION, Bools, Gaps, counts_around
-from tuning.motion import US, Floats, Ints, MotionLog
+from tuning.gaps import ENDED_BY_MOTION, Bools, Gaps
+from tuning.motion import Floats, Ints, MotionLog
 from tuning.presence.arrivals import expected_absences
 from tuning.presence.other_evidence import evidence_ratio
+from tuning.presence.pace import pace_around, stretches
+from tuning.presence.signature import signature_features, signatures
 
 SHORT_GAP_S = 20.0
 """Gaps up to this are stillness without further thought: nobody leaves, closes the door and is back. Chosen by us."""
-WINDOWS_S = (15.0,)
-"""Windows of the boundary signature: a burst at the door. Chosen by us; longer windows measure how busy the room is, and mislead."""
 SUSPICION = 1.0
 """How fast the suspicion of :func:`_suspicious` sets in beyond the even length. Chosen by us."""
-MIN_EXAMPLES = 8.0
-"""Examples of either class from which the signature is half believed. Chosen by us."""
-TEMPER = 0.8
-"""The features are not independent of each other nor normal; the ratio is believed by so much. Chosen by us."""
-MOST_TELLING, MOST_STILL = 3.0, 1.2
-"""Largest log ratio that a boundary is believed to give: one to twenty for absence, three to one for stillness, because somebody may slip
-out without a burst. Set after looking at simulated rooms."""
-TREND_RIDGE, SHRINK = 5.0, 20.0
-"""Ridge that holds the trend back, and examples' worth of pooled spread. Chosen by us."""
 GRID_STEP = 0.12
 """Step of the log-length grid."""
 STIFFNESS, CONVEX_STIFFNESS = 1.0 / (3.0**2 * GRID_STEP**5), 1.0 / (0.5 * GRID_STEP**2) ** 2
@@ -81,10 +72,13 @@ class Belief:
         Length at which a gap is as likely an absence as a stillness. [s]
     slope
         Fall of the log-odds of stillness per e-fold of length.
+    stays
+        Whether people stay, so that the gaps around a gap tell how they move and not how often they come.
     """
 
     even_s: float
     slope: float
+    stays: bool = False
 
     @property
     def centre(self) -> float:
@@ -151,116 +145,6 @@ def joined(parts: list[tuple[npt.NDArray[np.intp], Classified]]) -> Classified:
         signature=np.concatenate([seen.signature for _, seen in parts])[back],
         reactions=sum(seen.reactions for _, seen in parts),
     )
-
-
-def signature_features(gaps: Gaps, motion: MotionLog, index: npt.NDArray[np.intp]) -> tuple[Floats, Floats]:
-    """Movement before the gaps at ``index`` and after them, ``(len(index), 2)`` each.
-
-    Log-counts in the windows, and the log length of the neighbouring gap, capped at 120 s.
-    """
-    start_us = gaps.start_us[index]
-    end_us = start_us + np.round(gaps.logged_s[index] * US).astype(np.int64)
-    before = [np.log1p(counts_around(motion, start_us, window_s=w, side="before")) for w in WINDOWS_S]
-    after = [np.log1p(counts_around(motion, end_us, window_s=w, side="after")) for w in WINDOWS_S]
-    # One more at either end, so that the first and the last gap have neighbours, too.
-    length = np.concatenate([[120.0], gaps.logged_s, [120.0]])
-    before.append(np.log(np.clip(length[index], 1.0, 120.0)))
-    after.append(np.log(np.clip(length[index + 2], 1.0, 120.0)))
-    after_matrix = np.stack(after, axis=1)
-    # A censored gap has no other end to look at.
-    after_matrix[gaps.end_kind[index] != ENDED_BY_MOTION] = 0.0
-    return np.stack(before, axis=1), after_matrix
-
-
-@dataclass(frozen=True)
-class _Ends:
-    """Normal model of the features of one class: a line along log-length, its spread, and how well the line is known.
-
-    ``line`` holds level and trend about ``middle``, the class's own middle log-length; ``gram`` is the weighted Gram matrix of the same
-    coordinates.
-    """
-
-    middle: float
-    line: Floats
-    covariance: Floats
-    gram: Floats
-    weight: float
-
-    def widening(self, log_g: Floats) -> Floats:
-        """Factor on the spread at given log-lengths: far from its examples the class's mean is known badly."""
-        return 1.0 + _squared_length(_about(log_g, self.middle), self.gram)
-
-    def log_density(self, x: Floats, log_g: Floats) -> Floats:
-        """Log predictive density of the features of gaps of given log-lengths."""
-        wide = self.widening(log_g)
-        distance = _squared_length(x - _about(log_g, self.middle) @ self.line, self.covariance)
-        size = np.log(np.diag(np.linalg.cholesky(self.covariance))).sum()
-        return np.asarray(-0.5 * distance / wide - 0.5 * x.shape[1] * np.log(wide) - size)
-
-
-def _about(log_g: Floats, middle: float) -> Floats:
-    return np.column_stack([np.ones(len(log_g)), log_g - middle])
-
-
-def _squared_length(rows: Floats, matrix: Floats) -> Floats:
-    """``rᵀ M⁻¹ r`` of each row: a solver would go through the rows one after the other, a product with the small inverse root does not."""
-    white = rows @ np.linalg.inv(np.linalg.cholesky(matrix)).T
-    return np.asarray(np.einsum("ij,ij->i", white, white))
-
-
-def _fit_ends(x: Floats, log_g: Floats, weight: Floats, pooled: Floats) -> _Ends:
-    """Weighted fit; the trend is held back by a ridge, the covariance shrunk toward the pooled one."""
-    counts = np.flatnonzero(weight)
-    x, log_g, weight = x[counts], log_g[counts], weight[counts]
-    middle = float(np.average(log_g, weights=weight))
-    about = _about(log_g, middle)
-    weighted = (about * weight[:, None]).T
-    gram = weighted @ about + np.diag([1e-3, TREND_RIDGE])
-    line = np.asarray(np.linalg.solve(gram, weighted @ x), dtype=np.float64)
-    residual = x - about @ line
-    own = (residual * weight[:, None]).T @ residual
-    total = float(weight.sum())
-    covariance = (own + SHRINK * pooled) / (total + SHRINK) + 0.02 * np.eye(x.shape[1])
-    return _Ends(middle, line, covariance, gram, total)
-
-
-def density_ratio(
-    x: Floats, log_g: Floats, still_weight: Floats, absent_weight: Floats, asked: Bools | None = None
-) -> Floats:
-    """Log density ratio of features, stillness over absence, along the gap's length.
-
-    Long stillness belongs to quiet times, so its surroundings are quieter than those of short stillness; a model without a trend would
-    read that as absence.
-
-    Parameters
-    ----------
-    x
-        Features, ``(n, k)``.
-    log_g
-        Log of the gap lengths, ``(n,)``.
-    still_weight, absent_weight
-        How much each row counts as an example of either class, ``(n,)``.
-    asked
-        Of which rows the ratio is wanted, ``(n,)``; of all where not given.
-
-    Returns
-    -------
-    ``(n,)``; zero where not asked, and everywhere if one class has hardly any examples.
-    """
-    ratio = np.zeros(len(x))
-    if still_weight.sum() < MIN_EXAMPLES or absent_weight.sum() < MIN_EXAMPLES:
-        return ratio
-    both = still_weight / still_weight.sum() + absent_weight / absent_weight.sum()
-    apart = x - np.average(x, axis=0, weights=both)
-    pooled = (apart * both[:, None]).T @ apart / both.sum()
-    still = _fit_ends(x, log_g, still_weight, pooled)
-    absent = _fit_ends(x, log_g, absent_weight, pooled)
-    # Few examples make a bold model; believe it as far as its examples go.
-    trust = TEMPER * absent.weight / (absent.weight + MIN_EXAMPLES) * still.weight / (still.weight + MIN_EXAMPLES)
-    rows = slice(None) if asked is None else np.flatnonzero(asked)
-    told = still.log_density(x[rows], log_g[rows]) - absent.log_density(x[rows], log_g[rows])
-    ratio[rows] = np.clip(trust * told, -MOST_TELLING, MOST_STILL)
-    return ratio
 
 
 def _per_cell(cell: Ints, weight: Floats, size: int) -> Floats:
@@ -394,7 +278,7 @@ def classify(
     may_react = expired & (beyond_s <= REACTION_LIMIT_S) | (hidden > 0)
     still_weight = np.where(~nobody & (label > SURE_STILL), label, 0.0)
     absent_weight = np.where(~nobody & (label < SURE_ABSENT) & ~may_react, 1 - label, 0.0)
-    ends, ends_before = _signatures(
+    ends, ends_before = signatures(
         longer,
         signature_features(gaps, motion, index),
         still_weight=still_weight,
@@ -408,24 +292,55 @@ def classify(
         ends, ends_before = ends + told, ends_before + told
     signature = np.zeros(n)
     signature[index] = ends
-    state = _em(
-        g,
-        belief=belief,
-        limit_s=np.where(expired, limit_s, np.inf),
-        beyond_s=beyond_s,
-        minds=mind,
-        signature=ends,
-        signature_before=ends_before,
-        known_absent=nobody,
-        verdict=None if verdict is None else verdict[index],
-        complete=complete,
-        coarse=_coarse(longer, motion),
-        hidden=hidden,
-        step_s=0.0 if gaps.recorded_s is None else motion.resolution_s,
+    coarse = _coarse(longer, motion)
+    pace = pace_around(gaps, index)
+    parts = stretches(pace) if belief.stays else [np.arange(len(index))]
+    state = _together(
+        [
+            (
+                rows,
+                _em(
+                    g[rows],
+                    # Whoever moves half as often keeps still for twice as long.
+                    belief=replace(belief, even_s=belief.even_s * float(np.exp(pace[rows].mean() - pace.mean()))),
+                    limit_s=np.where(expired, limit_s, np.inf)[rows],
+                    beyond_s=beyond_s[rows],
+                    minds=mind[rows],
+                    signature=ends[rows],
+                    signature_before=ends_before[rows],
+                    known_absent=nobody[rows],
+                    verdict=None if verdict is None else verdict[index[rows]],
+                    complete=complete[rows],
+                    coarse=coarse[rows],
+                    hidden=hidden[rows],
+                    step_s=0.0 if gaps.recorded_s is None else motion.resolution_s,
+                ),
+            )
+            for rows in parts
+            if len(rows)
+        ]
     )
     p_still[index], p_false[index] = state.p_still, state.p_false
     p_still[known_absent], p_false[known_absent] = 0.0, 0.0
     return Classified(p_still, p_false, signature, state.median_s, state.sigma, float(p_false.sum()))
+
+
+def _suspicious(signature: Floats, g: Floats, belief: Belief) -> Floats:
+    """Take back what long gaps of one length have in common in favour of stillness.
+
+    Beyond the length at which stillness stops being likely, a ratio that is high for all gaps of a length says that the short absences of this
+    room do not look like its nights, not that somebody was there; only what tells them apart is evidence.
+    """
+    if len(g) < 2:
+        return signature
+    log_g = np.log(g)
+    cell = ((log_g - log_g.min()) / GRID_STEP).astype(int)
+    size = int(cell.max()) + 1
+    mean = _smoothed(_per_cell(cell, signature, size)) / np.maximum(
+        _smoothed(_per_cell(cell, np.ones(len(g)), size)), 1e-9
+    )
+    beyond = expit(-SUSPICION * belief.log_odds(g))
+    return np.asarray(signature - beyond * np.maximum(mean[cell], 0.0))
 
 
 def _coarse(gaps: Gaps, motion: MotionLog) -> Bools:
@@ -447,44 +362,27 @@ def _hidden_reactions(gaps: Gaps, hold_off_s: Floats, lit: Floats, *, step_s: fl
     return np.asarray(np.maximum(1.0 - np.abs(apart) / step_s, 0.0) / step_s)
 
 
-def _suspicious(signature: Floats, g: Floats, belief: Belief) -> Floats:
-    """Take back what long gaps of one length have in common in favour of stillness.
-
-    Beyond the length at which stillness stops being likely, a ratio that is high for all gaps of a length says that the short absences of this
-    room do not look like its nights, not that somebody was there; only what tells them apart is evidence.
-    """
-    if len(g) < 2:
-        return signature
-    log_g = np.log(g)
-    cell = ((log_g - log_g.min()) / GRID_STEP).astype(int)
-    size = int(cell.max()) + 1
-    mean = _smoothed(_per_cell(cell, signature, size)) / np.maximum(
-        _smoothed(_per_cell(cell, np.ones(len(g)), size)), 1e-9
-    )
-    beyond = expit(-SUSPICION * belief.log_odds(g))
-    return np.asarray(signature - beyond * np.maximum(mean[cell], 0.0))
-
-
-def _signatures(
-    gaps: Gaps, features: tuple[Floats, Floats], *, still_weight: Floats, absent_weight: Floats, may_react: Bools
-) -> tuple[Floats, Floats]:
-    """Log density ratios from both ends of each gap; and from its beginning alone where that is asked: where the other end may be a reaction."""
-    before, after = features
-    complete = gaps.end_kind == ENDED_BY_MOTION
-    log_g = np.log(np.maximum(gaps.gap_s, 1.0))
-    both = density_ratio(
-        np.concatenate([before, after], axis=1), log_g, still_weight * complete, absent_weight * complete
-    )
-    alone = density_ratio(before, log_g, still_weight, absent_weight, asked=may_react | ~complete)
-    return np.where(complete, both, alone), alone
-
-
 @dataclass(frozen=True)
 class _State:
     p_still: Floats
     p_false: Floats
     median_s: float
     sigma: float
+
+
+def _together(parts: list[tuple[npt.NDArray[np.intp], _State]]) -> _State:
+    """Put what was told of parts of the gaps together; a part counts for the reaction time by its reactions."""
+    if len(parts) == 1:
+        return parts[0][1]
+    back = np.argsort(np.concatenate([rows for rows, _ in parts]))
+    states = [state for _, state in parts]
+    weight = [state.p_false.sum() + REACTION_PRIOR[2] for state in states]
+    return _State(
+        np.concatenate([state.p_still for state in states])[back],
+        np.concatenate([state.p_false for state in states])[back],
+        float(np.exp(np.average([np.log(state.median_s) for state in states], weights=weight))),
+        float(np.average([state.sigma for state in states], weights=weight)),
+    )
 
 
 def _em(
