@@ -48,6 +48,12 @@ def latest(ws: Workspace, building: str) -> AnalysisInfo | None:
         return None if row is None else _info(row)
 
 
+def info(ws: Workspace, building: str, number: int) -> AnalysisInfo:
+    """Return what is known of an analysis. Raises as :func:`row_of`."""
+    with ws.reading() as session:
+        return _info(row_of(session, building, number))
+
+
 def latest_row(session: Session, building: str) -> AnalysisRow | None:
     """Return the row of the newest analysis."""
     query = select(AnalysisRow).where(AnalysisRow.building == building)

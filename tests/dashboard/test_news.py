@@ -2,17 +2,21 @@
 
 import dataclasses
 import datetime as dt
+import json
 import re
 import time
 
 import pytest
 from dash import no_update
 from playwright.sync_api import expect
+from plotly.utils import PlotlyJSONEncoder
 from sqlalchemy import event
 
 from dashboard import ids
 from dashboard.app import create_app, polled
 from dashboard.desk import WorkspaceStores
+from dashboard.pages.room.context import find
+from dashboard.pages.room.deciding import of_page, stands, state_of
 from dashboard.store import FolderStore
 from dashboard.workspace import Workspace, accounts, analyses, buildings, jobs, saved, sessions
 from dashboard.workspace import inputs as given
@@ -280,6 +284,23 @@ def test_an_analysis_that_says_the_same_of_a_room_draws_its_page_anew_in_no_part
     # At another price the same room is another case.
     dear = again(ws, building, second, changed="r102", electricity_price=0.9)
     assert told(f"{way}/room/r101", second) == (dear, dear)
+    ws.close()
+
+
+def test_a_decision_rests_on_the_analysis_that_the_page_shows_though_a_newer_one_is_there(tmp_path, database):
+    ws, building, first = analysed(tmp_path / "w")
+    second = again(ws, building, first, changed="r102")
+    here = find(WorkspaceStores(ws), {"building": building, "room": "r101", "channel": "wall"})
+
+    def told(version):
+        desk = of_page(here.store.desk, version)
+        return json.dumps(stands(here, desk, state_of(here, desk)), cls=PlotlyJSONEncoder)
+
+    assert f"Rests on analysis {first} of" in told(first)
+    assert f"Rests on analysis {second} of" in told(second)
+    # A page that was just opened, or comes from another building, has heard of none of this one.
+    assert f"Rests on analysis {second} of" in told(None)
+    assert f"Rests on analysis {second} of" in told(second + 100)
     ws.close()
 
 

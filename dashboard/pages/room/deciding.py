@@ -18,6 +18,7 @@ from dashboard.reader import said
 from dashboard.store import Desk, Stores
 from dashboard.workspace import analyses, decisions
 from dashboard.workspace.decisions import ChannelState, Choice, Decision, Kind
+from dashboard.workspace.errors import NotThereError
 from tuning.results import Settings
 
 BUTTONS: dict[str, Kind] = {ids.CHANNEL_ACCEPT: "accept", ids.CHANNEL_ADJUST: "adjust", ids.CHANNEL_REJECT: "reject"}
@@ -76,13 +77,14 @@ def register(app: dash.Dash, stores: Stores) -> None:
         NUMBER,
         Input(ids.BOOK, "data"),
     )
-    def show(place: Place, _version: int | None, _book: int | None) -> tuple[Any, ...]:
+    def show(place: Place, version: int | None, _book: int | None) -> tuple[Any, ...]:
         here = find(stores, place)
         if here.store.desk is None:
             return True, [], None, True
-        state = state_of(here, here.store.desk)
+        desk = of_page(here.store.desk, version)
+        state = state_of(here, desk)
         seen = {"revision": state.revision, "decision": state.decision.id if state.decision else None}
-        return False, still(stands(here, here.store.desk, state)), seen, state.decision is None
+        return False, still(stands(here, desk, state)), seen, state.decision is None
 
     @app.callback(
         Output(ids.CHANNEL_ADJUST, "children"),
@@ -121,6 +123,19 @@ def register(app: dash.Dash, stores: Stores) -> None:
             outcome = decide.attempt(lambda: decided(here, desk, kind, seen, tried, reason or "", who or ""))
         decide.written_down(book)
         return outcome.told, "" if outcome.done else dash.no_update
+
+
+def of_page(desk: Desk, version: int | None) -> Desk:
+    """Return the desk of the analysis that a page shows, which is what a click decides on; a newer one may be there already.
+
+    Where the page tells none yet, or still one of the building before, it is the newest.
+    """
+    if version is None:
+        return desk
+    try:
+        return replace(desk, analysis=analyses.info(desk.ws, desk.building, version).id)
+    except NotThereError:
+        return desk
 
 
 def state_of(here: Here, desk: Desk) -> ChannelState:
@@ -179,7 +194,7 @@ def undone(desk: Desk, seen: dict[str, Any], who: str) -> str:
 def stands(here: Here, desk: Desk, state: ChannelState) -> list[Component]:
     """What is decided, from which analysis, whether it is outdated, and what was decided before."""
     c, zone = here.channel, here.analysis.time_zone
-    info = analyses.latest(desk.ws, desk.building)
+    info = analyses.info(desk.ws, desk.building, desk.analysis)
     changed = analyses.changes_since(desk.ws, desk.building, desk.analysis, c.room)
     parts: list[Component] = []
     if changed:
@@ -193,13 +208,8 @@ def stands(here: Here, desk: Desk, state: ChannelState) -> list[Component]:
             )
         )
     parts.append(html.P(_standing(here, state), className="stands"))
-    if info is not None:
-        parts.append(
-            html.P(
-                f"Rests on analysis {info.id} of {decide.when(info.created_at, zone)}, holdoff {info.version}.",
-                className="caption",
-            )
-        )
+    when = decide.when(info.created_at, zone)
+    parts.append(html.P(f"Rests on analysis {info.id} of {when}, holdoff {info.version}.", className="caption"))
     earlier = decisions.history(desk.ws, desk.building, c.room, c.channel)
     if earlier:
         items = [html.Li(_told(d, here)) for d in earlier[:SHOWN]]
