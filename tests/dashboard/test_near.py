@@ -31,10 +31,17 @@ def opened(page, site):
     return asked
 
 
+STILL = """() => {
+    const now = [scrollY, document.documentElement.scrollHeight, document.querySelectorAll('[data-held]').length].join();
+    if (window.lastSeen !== now) { window.lastSeen = now; window.sinceWhen = performance.now(); }
+    return performance.now() - window.sinceWhen > 1500;
+}"""
+
+
 def settled(page):
-    """Everything has been answered, so that nothing more changes the height of the page."""
+    """Everything has been answered and drawn, and for a while nothing has changed the height of the page or moved it."""
     expect(page.locator("[data-dash-is-loading=true]")).to_have_count(0)
-    page.wait_for_timeout(1500)
+    until(page, STILL, timeout=60_000)
 
 
 def filled(asked):
