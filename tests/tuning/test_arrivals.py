@@ -50,5 +50,18 @@ def test_breaks_of_some_minutes_stand_out():
     assert found[EDGES[1:] < 60].sum() < 0.12 * counts.sum()
 
 
+def test_where_nobody_steps_out_to_return_no_length_stands_out():
+    rng = np.random.default_rng(3)
+    lengths = np.concatenate([rng.lognormal(np.log(280.0), 0.5, 400), rng.uniform(3600.0, 60_000.0, 60)])
+    counts = counted(lengths)
+
+    per_second = [
+        expected_absences(counts, first=FIRST, step=STEP, breaks=breaks) / np.diff(EDGES) for breaks in (True, False)
+    ]
+
+    assert (np.diff(per_second[1]) < 0).all()
+    assert per_second[0].argmax() > 0, "breaks rise before they fall"
+
+
 def test_no_absences_are_nearly_none():
     assert expected_absences(np.zeros(CELLS), first=FIRST, step=STEP).sum() < 0.1

@@ -127,3 +127,52 @@ def test_periods_classified_apart_are_put_back_in_the_order_of_the_gaps():
     assert both.p_still.tolist() == [0.1, 0.9, 0.2]
     assert both.p_false.tolist() == [0.0, 0.8, 0.1]
     assert (both.reaction_median_s, both.reactions) == (6.0, pytest.approx(0.9)), "what is set now"
+
+
+def busy_room(rng, days=30):
+    """Hours in which many move steadily; now and then some minutes of one person alone; slower pauses about the breaks, in which nobody is there.
+
+    Nothing at a pause's ends tells what it is. Gives the log, and the ends of pauses of one to three minutes, all of them stillness.
+    """
+    t, told, now = [], [], 0.0
+
+    def after(pause):
+        nonlocal now
+        now += pause
+        t.append(now)
+
+    for _ in range(days):
+        for _ in range(6):
+            for pause in rng.gamma(6.0, 2.0, 200) + 1:
+                after(pause)
+            if rng.random() < 0.3:
+                for pause in rng.lognormal(np.log(45.0), 0.7, 5) + 1:
+                    after(pause)
+                    told += [now] if 60.0 < pause < 200.0 else []
+                for pause in rng.gamma(6.0, 2.0, 10) + 1:
+                    after(pause)
+            for _ in range(3):
+                after(rng.lognormal(np.log(22.0), 0.6) + 1)
+            after(rng.uniform(400.0, 900.0))
+            for _ in range(3):
+                after(rng.lognormal(np.log(22.0), 0.6) + 1)
+        after(rng.uniform(40_000.0, 60_000.0))
+    return log_of(t), told
+
+
+@pytest.mark.parametrize("seed", [1, 2, 4])
+def test_a_long_stillness_is_not_taken_for_absence_because_most_are_short_and_alike(seed, monkeypatch):
+    motion, told = busy_room(np.random.default_rng(seed))
+    ends = find_gaps(motion)
+    ends = ends.start_us + np.round(ends.gap_s * US).astype(np.int64)
+    at = np.isin(ends, np.round(np.array(told) * US).astype(np.int64))
+    lessons = Belief(360.0, 2.0, stays=True)
+
+    seen = classified(motion, belief=lessons)[1]
+    monkeypatch.setattr("tuning.presence.stillness.LONGER_COUNTS", 0.0)
+    by_number = classified(motion, belief=lessons)[1]
+
+    assert at.sum() > 60
+    assert seen.p_still[at].mean() > 0.75
+    assert 1 - seen.p_still[at].mean() < 0.5 * (1 - by_number.p_still[at].mean())
+    assert seen.signature[at].mean() > by_number.signature[at].mean()

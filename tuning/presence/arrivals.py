@@ -4,7 +4,7 @@ People come to an empty room at a rate that changes with the hour and the day. W
 times: absences are the rarer per second the longer they are, and no length of them stands out. So the long ones, of which nobody doubts
 what they are, tell how many short ones to expect among the pauses. Who steps out returns after some minutes: hardly ever at once, and hardly
 ever much later. Such breaks are added as waits of shape two, which rise before they fall; without them, breaks that stand out among the pauses
-were taken for stillness that does not end.
+were taken for stillness that does not end. Where people come for one thing and go, nobody steps out to return, and there are none.
 """
 
 from __future__ import annotations
@@ -28,12 +28,14 @@ ROUNDS = 12
 
 
 @lru_cache(maxsize=64)
-def _waits(first: float, step: float, cells: int) -> Floats:
+def _waits(first: float, step: float, cells: int, *, breaks: bool) -> Floats:
     """Share of each mean wait and mean break that falls into each cell of a log-length grid, ``(cells, waits + breaks)``; columns sum to 1."""
     edges = np.exp(first + np.arange(cells + 1) * step)[:, None]
-    comes = 1.0 - np.exp(-edges / _means(SHORTEST_WAIT_S, LONGEST_WAIT_S))
-    returns = gammainc(BREAK_SHAPE, BREAK_SHAPE * edges / _means(SHORTEST_BREAK_S, LONGEST_BREAK_S))
-    share = np.diff(np.concatenate([comes, returns], axis=1), axis=0)
+    until = 1.0 - np.exp(-edges / _means(SHORTEST_WAIT_S, LONGEST_WAIT_S))
+    if breaks:
+        returns = gammainc(BREAK_SHAPE, BREAK_SHAPE * edges / _means(SHORTEST_BREAK_S, LONGEST_BREAK_S))
+        until = np.concatenate([until, returns], axis=1)
+    share = np.diff(until, axis=0)
     return np.asarray(share / share.sum(axis=0))
 
 
@@ -42,7 +44,9 @@ def _means(shortest_s: float, longest_s: float) -> Floats:
     return np.asarray(shortest_s * WAIT_RATIO ** np.arange(count))
 
 
-def expected_absences(counts: Floats, *, first: float, step: float, visible: Floats | None = None) -> Floats:
+def expected_absences(
+    counts: Floats, *, first: float, step: float, visible: Floats | None = None, breaks: bool = True
+) -> Floats:
     """Smooth number of absences per cell of a log-length grid: the likeliest mixture of exponential waits and of breaks.
 
     Parameters
@@ -53,8 +57,10 @@ def expected_absences(counts: Floats, *, first: float, step: float, visible: Flo
         Lower edge of the first cell, and width of each, in the log of seconds.
     visible
         Share of the absences of each length that the log shows, where that is not all of them.
+    breaks
+        Whether people step out to return.
     """
-    shares = _waits(first, step, len(counts))
+    shares = _waits(first, step, len(counts), breaks=breaks)
     weight = np.full(shares.shape[1], max(float(counts.sum()), 1e-3) / shares.shape[1])
     if visible is not None:
         seen = shares * visible[:, None]

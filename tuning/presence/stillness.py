@@ -38,16 +38,18 @@ SUSPICION = 1.0
 """How fast the suspicion of :func:`_suspicious` sets in beyond the even length. Chosen by us."""
 GRID_STEP = 0.12
 """Step of the log-length grid."""
-STIFFNESS, CONVEX_STIFFNESS = 1.0 / (3.0**2 * GRID_STEP**5), 1.0 / (0.5 * GRID_STEP**2) ** 2
-"""Weights of the stillness curve's third and second differences. The third derivative is white noise of standard deviation 3 per
-e-fold, so that the curve goes on as it bent (a log-normal's is zero); the second has a standard deviation of 0.5 where it turns up. Every
+BEND_GROWS = 0.5
+"""Growth of the stillness curve's bend per e-fold of length: a log-normal's stays (0), a Weibull's grows by its shape. Chosen by us, between."""
+STIFFNESS, CONVEX_STIFFNESS = 1.0 / (0.55**2 * GRID_STEP**5), 1.0 / (0.5 * GRID_STEP**2) ** 2
+"""Weights of the stillness curve's third and second differences. The third derivative is the second's growth and white noise of standard deviation
+0.55 per e-fold, so that the curve goes on as it bent; the second has a standard deviation of 0.5 where it turns up. Every
 family of pauses in use (exponential, Weibull, log-normal, log-logistic, gamma, Pareto) has a log-concave density of the log-length, so its
 tail falls at least as fast as it began to. Chosen by us."""
-PULL = GRID_STEP / 2.0**2
-"""Weight of the belief per cell: the log may take the log-odds from it by a standard deviation of 2 per e-fold of length. Chosen by us."""
+PULL = GRID_STEP / 3.65**2
+"""Weight of the belief per cell: the log may take the log-odds from it by a standard deviation of 3.65 per e-fold of length. Chosen by us."""
 BANDWIDTH = 0.4
 """Kernel bandwidth on log-length. Chosen by us."""
-ITERATIONS = 15
+ITERATIONS = 30
 REACTION_SUPPORT = 0.7
 """Weight of a reaction in the curve beyond the hold-off: some of them are repeats within one spell. Chosen by us."""
 REACTION_LIMIT_S = 90.0
@@ -58,6 +60,10 @@ REACTION_PRIOR = (np.log(5.0), 0.6, 4.0)
 
 HIDDEN_START = 0.1
 """Probability to begin with that a gap in which no dark was sampled ended in a reaction. Chosen by us."""
+LONGER_COUNTS, LONGER_UP_TO = 2.0, 15.0
+"""Where people stay, a stillness counts as an example by this power of its length over the shortest, up to so many times that. There are a hundred
+short pauses to a long one, most of them from busy hours with little spread; by number alone, a long one looked unlike them, and so like an absence.
+Chosen by us, looking at simulated rooms: powers of 1 to 3 do as well."""
 SURE_STILL, SURE_ABSENT = 0.5, 0.15
 """Labels clear enough to learn the signature from. Chosen by us: a few absences among thousands of short pauses must not drown in them."""
 
@@ -73,7 +79,7 @@ class Belief:
     slope
         Fall of the log-odds of stillness per e-fold of length.
     stays
-        Whether people stay, so that the gaps around a gap tell how they move and not how often they come.
+        Whether people stay, so that the gaps around a gap tell how they move and not how often they come, and who steps out returns.
     """
 
     even_s: float
@@ -161,10 +167,11 @@ def _smoothed(counts: Floats) -> Floats:
     return np.asarray(full / mass)
 
 
-def _log_absent(counts: Floats, grid: Floats, recorded: Floats | None) -> Floats:
+def _log_absent(counts: Floats, grid: Floats, recorded: Floats | None, *, breaks: bool) -> Floats:
     """Smooth log-count of absences per cell; a little is added, so that none is ruled out."""
     first = float(grid[0]) - GRID_STEP / 2
-    return np.asarray(np.log(expected_absences(counts, first=first, step=GRID_STEP, visible=recorded) + 0.02))
+    expected = expected_absences(counts, first=first, step=GRID_STEP, visible=recorded, breaks=breaks)
+    return np.asarray(np.log(expected + 0.02))
 
 
 def _recorded(grid: Floats, step_s: float) -> Floats | None:
@@ -176,7 +183,8 @@ def _recorded(grid: Floats, step_s: float) -> Floats | None:
 class _Curve:
     """Log-count of stillnesses per cell of the log-length, and what holds it.
 
-    ``belief`` is the log-odds that the room's use makes believe; ``second`` and ``third`` take differences along the grid.
+    ``belief`` is the log-odds that the room's use makes believe; ``second`` and ``third`` take differences along the grid, the third less
+    what the second makes expect.
     """
 
     belief: Floats
@@ -215,8 +223,9 @@ class _Curve:
 
 
 def _curve(belief: Belief, grid: Floats) -> _Curve:
-    unit = np.eye(len(grid))
-    return _Curve(belief.log_odds(np.exp(grid)), np.diff(unit, n=2, axis=0), np.diff(unit, n=3, axis=0))
+    second = np.diff(np.eye(len(grid)), n=2, axis=0)
+    growth = BEND_GROWS * GRID_STEP * (second[:-1] + second[1:]) / 2
+    return _Curve(belief.log_odds(np.exp(grid)), second, np.diff(second, axis=0) - growth)
 
 
 def classify(
@@ -277,6 +286,8 @@ def classify(
     # A gap that ends soon after the switch-off may have ended in a reaction: no example of either class.
     may_react = expired & (beyond_s <= REACTION_LIMIT_S) | (hidden > 0)
     still_weight = np.where(~nobody & (label > SURE_STILL), label, 0.0)
+    if belief.stays:
+        still_weight = _longer_counts(still_weight, g)
     absent_weight = np.where(~nobody & (label < SURE_ABSENT) & ~may_react, 1 - label, 0.0)
     ends, ends_before = signatures(
         longer,
@@ -323,6 +334,12 @@ def classify(
     p_still[index], p_false[index] = state.p_still, state.p_false
     p_still[known_absent], p_false[known_absent] = 0.0, 0.0
     return Classified(p_still, p_false, signature, state.median_s, state.sigma, float(p_false.sum()))
+
+
+def _longer_counts(weight: Floats, g: Floats) -> Floats:
+    """Weights of examples of stillness that rise with length; their sum stays."""
+    longer = weight * np.minimum(g / SHORT_GAP_S, LONGER_UP_TO) ** LONGER_COUNTS
+    return longer * (weight.sum() / max(float(longer.sum()), 1e-9))
 
 
 def _suspicious(signature: Floats, g: Floats, belief: Belief) -> Floats:
@@ -438,12 +455,12 @@ def _em(
     beyond = grid > np.log(float(np.median(limit[expired]))) if expired.any() else np.zeros(size, dtype=bool)
     curve = _curve(belief, grid)
     recorded = _recorded(grid, step_s)
-    absent = _log_absent(_per_cell(cell, 1 - p, size), grid, recorded)
+    absent = _log_absent(_per_cell(cell, 1 - p, size), grid, recorded, breaks=belief.stays)
     eta = curve.belief.copy()
     log_still = eta + absent
     left = 1 - p
     left[may] = np.maximum(left[may] - reaction, 0.0)
-    absent = _log_absent(_per_cell(cell, left, size), grid, recorded)
+    absent = _log_absent(_per_cell(cell, left, size), grid, recorded, breaks=belief.stays)
     pauses = np.bincount(cell, minlength=size)
     # Where people mind, a stillness beyond the hold-off shows as a reaction, not at its own length.
     below = ~known_absent & (g < (np.median(limit[expired]) if expired.any() else np.inf))
@@ -476,7 +493,7 @@ def _em(
         sigma = float(np.clip(np.sqrt(variance / weight), 0.25, 1.2))
         still = _per_cell(cell, p, size)
         reacted = _per_cell(its_cell, reaction, size)
-        absent = _log_absent(np.maximum(pauses - still - reacted, 0.0), grid, recorded)
+        absent = _log_absent(np.maximum(pauses - still - reacted, 0.0), grid, recorded, breaks=belief.stays)
         # Who sat on in the dark by a person's word alone shows nothing of how long people keep still.
         log_still = curve.step(
             log_still,
