@@ -77,6 +77,11 @@ class Rates:
             wasted_kwh=self.wasted_kwh * self.wasted_factor,
         )
 
+    def no_fewer_false_offs(self, than: Rates) -> Rates:
+        """The same with at least as many false-offs under each hold-off as other rates have."""
+        more = np.maximum(than.false_offs - self.false_offs, 0.0)
+        return replace(self, false_offs=self.false_offs + more, switch_offs=self.switch_offs + more)
+
     def cost(self, *, per_false_off: float, price: float) -> Floats:
         """Cost a week: nuisance plus energy burnt for nobody."""
         return self.false_offs * per_false_off + self.wasted_kwh * price

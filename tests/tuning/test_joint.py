@@ -131,6 +131,20 @@ def test_where_daylight_puts_the_lamps_out_nobody_is_left_in_the_dark():
     assert pairs.at(150.0).false_offs[0] == pytest.approx(share * np.array([8.0, 3.0, 1.0]))
 
 
+def test_false_offs_that_daylight_spares_may_be_counted_all_the_same():
+    made = room("switched")
+    gaps, seen, around, response, others = made
+    now = rates_of(gaps, seen, around)
+    then = surface(gaps, seen, around, now, response=response, others_lx=others).at(150.0)
+
+    counted = then.no_fewer_false_offs(now)
+
+    assert counted.false_offs[0] == pytest.approx(now.false_offs[0])
+    assert (counted.switch_offs - counted.false_offs)[0] == pytest.approx((then.switch_offs - then.false_offs)[0])
+    assert counted.wasted_kwh is then.wasted_kwh
+    assert now.no_fewer_false_offs(then).false_offs[0] == pytest.approx(now.false_offs[0])
+
+
 def test_the_cost_of_a_pair_is_that_of_its_column():
     gaps, seen, around, response, others = room()
     pairs = surface(gaps, seen, around, rates_of(gaps, seen, around), response=response, others_lx=others)
@@ -172,6 +186,29 @@ def test_without_a_target_in_force_there_is_no_pair():
     light = LightResult(electric_lx_at_full=300.0, target_curve=(TargetPoint(300, 1, 0, 0),))
     assert response_of(light, Channel()) is None
     assert response_of(light, Channel(target_lx=300)) is not None
+
+
+@pytest.fixture(scope="module")
+def bright(tmp_path_factory):
+    """Switched light of a room that this season's daylight fills, wanted on below far more than is needed, with luxmeter readings."""
+    made = simulate(
+        23, "open-plan office", weeks=3, hold_off_s=600, with_truth=False, control="switched", spot_readings=True, windows=True, target_lx=900.0,
+        lamp_lx=500.0, task_per_lamp=1.3, task_per_daylight=1.3, required_lx=500.0, allowed_target_lx=(), dims_p=0.0, motion_form="events",
+        documented=True, own_detectors=True, daylight_off=False, daylight_factor=0.02, beam_factor=0.001, dead_band_lx=600.0, mode="auto-on",
+    )  # fmt: skip
+    folder = tmp_path_factory.mktemp("bright")
+    write_building(made, folder)
+    return analyse_folder(folder).channels[0]
+
+
+def test_a_target_that_lets_daylight_put_the_lamps_out_shortens_no_hold_off(bright):
+    """In darker months they burn, and a hold-off chosen for the few dark hours of this log would leave people in the dark."""
+    c = bright
+    assert c.recommended.target_lx < c.current.target_lx
+    point = next(p for p in c.delay_curve if p.hold_off_s == c.recommended.hold_off_s)
+    assert point.false_offs > 0.01, "a question at all"
+    assert c.recommended_rates.false_offs >= point.false_offs * (1 - 1e-9)
+    assert c.recommended_rates.energy_kwh < 0.9 * point.energy_kwh
 
 
 @pytest.fixture(scope="module")

@@ -84,7 +84,8 @@ def choose_settings(known: Understood) -> Chosen:
         target = target_to_set(channel.target_lx, light, cheapest_lx=best_lx)
         if target is not None and target != channel.target_lx and known.pairs is not None:
             # A visit is due for the target anyway; the hold-off must still be worth one, or a gain of nothing would move it.
-            then = known.pairs.at(target)
+            # A lower target lets the daylight of this season put the lamps out; in darker months they burn, and go off over people, as they do now.
+            then = known.pairs.at(target).no_fewer_false_offs(rates)
             choice = choose_under(then)
     wide = rates.doubted()
     cost, wide_cost = (
