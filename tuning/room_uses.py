@@ -101,7 +101,7 @@ ROOM_USES: dict[str, RoomUse] = {
     "workshop": RoomUse(500, _MEMORY, 300, 300, 12, dwelling=True, manual_on_sensible=False, even_gap_s=500),
     "sports hall": RoomUse(300, _MEMORY, 120, 200, 8, dwelling=True, manual_on_sensible=False, even_gap_s=400),
     "corridor": RoomUse(
-        100, _SEEN.format("6.1.1"), 60, 100, 6, dwelling=False, manual_on_sensible=False, even_gap_s=30, gap_slope=3.3
+        100, _SEEN.format("6.1.1"), 60, 100, 6, dwelling=False, manual_on_sensible=False, even_gap_s=30, gap_slope=3.0
     ),
     "stairs": RoomUse(
         100, _SEEN.format("6.1.2"), 120, 100, 6, dwelling=False, manual_on_sensible=False, even_gap_s=25, gap_slope=3.0
