@@ -60,6 +60,28 @@ def test_from_the_list_to_a_room_and_its_recommendation(page, address, analysis)
     assert page.outside == []
 
 
+WIDEST = """() => {
+  const root = document.documentElement;
+  window.widest = 0;
+  const look = () => { window.widest = Math.max(window.widest, root.scrollWidth - root.clientWidth); requestAnimationFrame(look) };
+  look();
+}"""
+
+
+def test_the_page_grows_no_wider_while_figures_are_drawn(page, address):
+    # On a slow machine a figure stands for a moment as wide as it is drawn first.
+    page.context.new_cdp_session(page).send("Emulation.setCPUThrottlingRate", {"rate": 8})
+    page.goto(f"{address}/room/office_north?channel=ceiling")
+    expect(page.locator(".later").first).to_be_attached()
+    page.evaluate(WIDEST)
+
+    whole(page)
+
+    expect(page.locator("#room-off-plot .main-svg").first).to_be_attached(timeout=30_000)
+    page.wait_for_timeout(3000)
+    assert page.evaluate("window.widest") == 0
+
+
 def test_a_room_address_survives_reload_and_back(page, address, analysis):
     room = next(c for c in analysis.channels if c.room == "seminar_room" and c.channel == "window")
     page.goto(f"{address}/room/seminar_room?channel=window")
