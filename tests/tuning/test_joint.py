@@ -188,6 +188,11 @@ def test_without_a_target_in_force_there_is_no_pair():
     assert response_of(light, Channel(target_lx=300)) is not None
 
 
+def told_of(made, folder):
+    write_building(made, folder)
+    return analyse_folder(folder).channels[0]
+
+
 @pytest.fixture(scope="module")
 def bright(tmp_path_factory):
     """Switched light of a room that this season's daylight fills, wanted on below far more than is needed, with luxmeter readings."""
@@ -196,9 +201,7 @@ def bright(tmp_path_factory):
         lamp_lx=500.0, task_per_lamp=1.3, task_per_daylight=1.3, required_lx=500.0, allowed_target_lx=(), dims_p=0.0, motion_form="events",
         documented=True, own_detectors=True, daylight_off=False, daylight_factor=0.02, beam_factor=0.001, dead_band_lx=600.0, mode="auto-on",
     )  # fmt: skip
-    folder = tmp_path_factory.mktemp("bright")
-    write_building(made, folder)
-    return analyse_folder(folder).channels[0]
+    return told_of(made, tmp_path_factory.mktemp("bright"))
 
 
 def test_a_target_that_lets_daylight_put_the_lamps_out_shortens_no_hold_off(bright):
@@ -219,9 +222,7 @@ def over_lit(tmp_path_factory):
         lamp_lx=1100.0, task_per_lamp=1.2, allowed_target_lx=(), dims_p=0.0, motion_form="events", documented=True, own_detectors=True,
         daylight_off=False, daylight_factor=0.004, beam_factor=0.0005,
     )  # fmt: skip
-    folder = tmp_path_factory.mktemp("over_lit")
-    write_building(made, folder)
-    return analyse_folder(folder).channels[0]
+    return told_of(made, tmp_path_factory.mktemp("over_lit"))
 
 
 def test_the_rates_recommended_are_those_of_both_settings(over_lit):
