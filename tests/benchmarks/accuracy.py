@@ -32,6 +32,10 @@ from tuning.results import ChannelResult
 from tuning.room_uses import room_use
 
 WORTHLESS = 0.01
+PRICES = (0.25, 0.5, 1.0, 2.0, 4.0)
+"""Factors on the price of a false-off: at one price the regret jumps with the steps of the list of hold-offs."""
+MOST_REGRET = 2.0
+"""No price and channel counts for more in the average over prices."""
 NOTED_US = 200_000
 """Who comes and who goes move at once; a note may be off by so much."""
 
@@ -50,6 +54,7 @@ class Judged:
     regret: float
     regret_as_is: float
     regret_allowed: float
+    regret_over_prices: float
     points: tuple[tuple[str, bool, bool, bool], ...]
     p_false: np.ndarray
     false: np.ndarray
@@ -93,10 +98,27 @@ def _judge(channel: ChannelResult, folder: Path) -> Judged | None:
         regret=regret(channel.recommended.hold_off_s),
         regret_as_is=regret(current) if current else float("nan"),
         regret_allowed=(regret(channel.recommended.hold_off_s) + 1) * best / allowed - 1,
+        regret_over_prices=_over_prices(channel, truth),
         points=points,
         p_false=p_false,
         false=false,
     )
+
+
+def _over_prices(channel: ChannelResult, truth: pl.DataFrame) -> float:
+    """Mean regret of the cheapest setting above the safety floor if a false-off cost less or more; NaN where nothing costs anything."""
+    floor, per_false_off = room_use(channel.use).minimum_hold_off_s, channel.cost_per_false_off or 0.0
+    hold, off, cost = (truth[c].to_numpy().astype(float) for c in ("hold_off_s", "false_offs", "cost"))
+    told = [p for p in channel.delay_curve if p.hold_off_s >= floor]
+    found = []
+    for factor in PRICES:
+        more = (factor - 1) * per_false_off
+        chosen = min(told, key=lambda p: p.cost + more * p.false_offs).hold_off_s
+        then = cost + more * off
+        best = float(then[hold >= floor].min())
+        if best >= WORTHLESS / 2:
+            found.append(min(float(np.interp(np.log(chosen), np.log(hold), then)) / best - 1, MOST_REGRET))
+    return float(np.mean(found)) if found else float("nan")
 
 
 def _labels(channel: ChannelResult, folder: Path) -> tuple[np.ndarray, np.ndarray]:
@@ -180,6 +202,7 @@ def summary(judged: Sequence[Judged]) -> list[str]:
         f"regret: mean {regret.mean():.3f}, 90th percentile {np.quantile(regret, 0.9):.3f}, worst {regret.max():.2f}",
         "against the best setting above the safety floor: "
         f"mean {allowed.mean():.3f}, 90th percentile {np.quantile(allowed, 0.9):.3f}, worst {allowed.max():.2f}",
+        f"averaged over {len(PRICES)} prices of a false-off: mean {np.nanmean([j.regret_over_prices for j in judged]):.3f}",
         f"leave as it is: mean {np.nanmean(as_is):.2f}, 90th percentile {np.nanquantile(as_is, 0.9):.2f}",
         "decisions: "
         + ", ".join(f"{d} {sum(j.decision == d for j in judged)}" for d in sorted({j.decision for j in judged})),
