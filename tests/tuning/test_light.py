@@ -114,6 +114,26 @@ def test_a_log_of_changes_holds_its_last_value():
     assert daylight_at(split, at_noon)[0] == pytest.approx(200, abs=15)
 
 
+def test_a_reading_of_the_lit_room_is_not_taken_for_daylight_while_somebody_waves():
+    """Dark for 5 s, and the log writes its next value 7 s after each switching: what it held through the dark is of before."""
+    t = minutes(14)
+    on = np.concatenate([d * DAY + 9 * 3600 + np.arange(0, 6 * 3600, 600) for d in range(14)]).astype(float)
+    off = on + 595
+    last = off % DAY > 15 * 3600 - 600
+    change = np.stack([on, off], axis=1).ravel()
+    output = np.tile([100.0, 0.0], on.size)
+    written = np.unique(np.concatenate([t, change + 7]))
+    reading = np.round(sun(written, 200) + 6.0 * held(written, change, output))
+
+    split = split_light(frame(written, reading), {"main": frame(change, output)}, own_channel="main")
+
+    assert split.held
+    waved = off[~last]
+    found = daylight_at(split, START_US + np.round(waved * 1e6).astype(np.int64))
+    assert np.abs(found - sun(waved, 200)).max() < 10
+    assert split.daylight.filter(pl.col("daylight_lx") > 250).is_empty()
+
+
 def test_an_output_sampled_every_five_minutes_is_enough():
     t = np.arange(0, 28 * DAY, 300.0) + 100
     change, output = switchings(28)

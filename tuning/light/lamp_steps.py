@@ -30,6 +30,8 @@ FIRST_DARK_US = 86_400_000_000
 """How long before its first switch-on a lamp is taken to have been off (chosen by us: a day)."""
 QUIET_KEPT = 30_000
 """So many differences without a move are plenty to know how daylight drifts (chosen by us)."""
+OUTLIVED_US = 57_000_000
+"""A move that called forth no new value for so long left the reading of a log of changes within its dead band. Chosen by us."""
 SETTLED_WITHIN = 0.02
 """Output moves below 2 % of full are no reason to set a reading aside (chosen by us: below 1 % noise of a reading)."""
 MOVED = 0.1
@@ -252,11 +254,15 @@ def _held_moments(
     early = ahead | (t - last_change < SETTLE_US)
     settled = np.where(early, last_change + SETTLE_US, t).astype(np.int64)
     own = settled[~early | ((settled < limit) & (settled < _next(change, settled - SETTLE_US)))]
-    # some seconds before a switching the held value still stands
+    # some seconds before a switching the held value still stands, unless it is of before the last one, and the log had no time to write another:
+    # whoever reacts within seconds leaves a reading of the lit room that the dark never got to change
     before = switch - CLOCKS_US - 500_000
-    # a move that called forth no new value within a minute left the reading within its dead band
+    last_switch = as_of(switch, switch.astype(float), before)
+    since = as_of(t, t.astype(float), before) >= last_switch
+    before = before[np.isnan(last_switch) | since | (before - last_switch >= OUTLIVED_US)]
+    # a move that called forth no new value left the reading within its dead band
     quiet_until = np.minimum(_next(t, change - CLOCKS_US), _next(change, change))
-    outlived = change[quiet_until - change >= 60_000_000] + 57_000_000
+    outlived = change[quiet_until - change >= OUTLIVED_US + SETTLE_US] + OUTLIVED_US
     return _held_at(t, lx, np.unique(np.concatenate([own, before, outlived])))
 
 
