@@ -13,7 +13,7 @@ import numpy as np
 import polars as pl
 
 from tuning import __version__
-from tuning.channel.analyse import ChannelInput, analyse_channel, companions, lights, swapped_channels
+from tuning.channel.analyse import ChannelInput, analyse_channel, companions, lights, minded, swapped_channels
 from tuning.channel.result import without_pictures
 from tuning.channel.steps import daily_of
 from tuning.logs import Logs, read_logs
@@ -157,7 +157,7 @@ def analyse_room(
             pictures=pictures,
         )
     # Whose dark people react to is asked of all lights of the room at once.
-    lit = {name: lights(one) for name, one in given.items() if one.channel.control != "relay"}
+    lit = minded({name: lights(one) for name, one in given.items() if one.channel.control != "relay"})
     for name, one in given.items():
         beside = companions(lit, name) if name in lit else ()
         found, evidence = analyse_channel(replace(one, lead=lead, beside=beside), lit.get(name))

@@ -18,6 +18,7 @@ from tuning.channel.steps import (
     examined,
     hear,
     light_up,
+    minded,
     pairs_of,
     rates_of,
 )
@@ -34,6 +35,7 @@ __all__ = [
     "companions",
     "examine",
     "lights",
+    "minded",
     "pairs_of",
     "rates_of",
     "swapped_channels",
@@ -58,7 +60,7 @@ def analyse_channel(
     before
         Its first steps, where they were done already for its companions' sake.
     """
-    heard, lit = before or lights(given)
+    heard, lit = before or minded({given.name: lights(given)})[given.name]
     found = examined(given, heard, lit)
     if found is None:
         return no_motion(given, heard.motion, heard.in_force), None

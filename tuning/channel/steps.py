@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import polars as pl
@@ -12,13 +12,13 @@ from tuning.channel.input import ChannelInput, Evidence, motion_of, outputs_of, 
 from tuning.channel.light import LEAST_READINGS, around_gaps, light_of, response_pairs, split_of, tells_daylight
 from tuning.channel.presence import who_was_there
 from tuning.diagnosis import Facts, Triggers, find_triggers, without_people
-from tuning.gaps import Gaps, find_gaps
+from tuning.gaps import ENDED_BY_MOTION, Gaps, find_gaps
 from tuning.hold_off import HoldOffInForce, Lags, hold_off_in_force, switch_off_lags
 from tuning.joint import Surface
 from tuning.light.circumstances import Circumstances, output_from_steps, output_of, pressed_off
 from tuning.light.split import LightSplit, find_switching_steps
 from tuning.motion import Floats, Ints, MotionLog, times_us
-from tuning.presence.beside import Companion
+from tuning.presence.beside import Companion, when_dark
 from tuning.presence.stillness import Classified
 from tuning.quality.dead import while_alive
 from tuning.rates import Rates, weekly_rates
@@ -71,7 +71,10 @@ def examine(given: ChannelInput, *, light_from: Examined | None = None) -> Exami
     ``None`` where the log holds no motion.
     """
     heard = hear(given)
-    return examined(given, heard, light_up(given, heard, light_from))
+    lit = light_up(given, heard, light_from)
+    if light_from is None:
+        lit = minded({given.name: (heard, lit)})[given.name][1]
+    return examined(given, heard, lit)
 
 
 @dataclass(frozen=True)
@@ -134,7 +137,36 @@ def light_up(given: ChannelInput, heard: Heard, light_from: Examined | None = No
         light = light_of(given, split, heard.output, gaps, heard.motion, heard.in_force)
     else:
         split, light = light_from.split, light_from.light
-    return Lit(gaps, split, light, around_gaps(given, gaps, heard.in_force, heard.output, split, light))
+    around = around_gaps(given, gaps, heard.in_force, heard.output, split, light)
+    if light_from is not None and around.need is not None and light_from.around.need is not None:
+        around = around.with_need(replace(around.need, weight=light_from.around.need.weight))
+    return Lit(gaps, split, light, around)
+
+
+def minded(room: Mapping[str, tuple[Heard, Lit | None]]) -> dict[str, tuple[Heard, Lit | None]]:
+    """Ask the log who minds the dark, where no hand reading ties daylight to the task.
+
+    Of lights that go dark at the same moment only the one that people miss most is asked about: whoever moves may miss any of them.
+
+    Parameters
+    ----------
+    room
+        By channel that governs light.
+    """
+    told = dict(room)
+    for name, (heard, lit) in room.items():
+        if lit is None or lit.around.need is None or lit.gaps.recorded_s is not None:
+            continue
+        hold_off_s = heard.in_force.at(lit.gaps.start_us)
+        others = [c for c in companions(room, name) if np.array_equal(c.start_us, lit.gaps.start_us)]
+        if any(when_dark(hold_off_s, c) != 0 for c in others):
+            continue
+        went_off = (lit.around.lit > 0.5) & (lit.gaps.end_kind == ENDED_BY_MOTION) & (lit.gaps.gap_s > hold_off_s)
+        if any(c.around.minds[went_off].sum() > lit.around.minds[went_off].sum() for c in others):
+            continue
+        resumed_s = np.where(went_off, lit.gaps.gap_s - hold_off_s, np.nan)
+        told[name] = heard, replace(lit, around=lit.around.with_need(lit.around.need.learned(resumed_s)))
+    return told
 
 
 def companions(room: Mapping[str, tuple[Heard, Lit | None]], name: str) -> tuple[Companion, ...]:

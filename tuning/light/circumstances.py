@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Protocol
 
 import numpy as np
 import polars as pl
-from scipy.special import ndtr
 
 from tuning.gaps import Bools, Gaps
 from tuning.light.split import LightSplit, daylight_at
+from tuning.light.who_minds import Need
 from tuning.logs import sampling_interval_s
 from tuning.motion import US, Floats, Ints, times_us
 from tuning.power import power_of_output
@@ -33,8 +33,6 @@ class Elsewhere(Protocol):
         """Daylight at times, UTC epoch [µs]. [lx]."""
 
 
-DAYLIGHT_SPREAD = 0.12
-"""Log-spread of what people and detectors make of the same daylight. Chosen by us: about one in eight."""
 SETTLE_S = 5.0
 """A switch-on is logged up to this long after the motion that caused it [s]. Chosen by us."""
 
@@ -55,6 +53,8 @@ class Circumstances:
         Power while the light stayed on after the last motion. [W]
     in_own_reading
         Whether ``daylight_lx`` is in the reading that the channel's light was worked out in; if not, it is an estimate from another detector.
+    need
+        What ``minds`` rests on; ``None`` where nothing is known of it.
     """
 
     lit: Floats
@@ -62,6 +62,11 @@ class Circumstances:
     minds: Floats
     power_w: Floats
     in_own_reading: bool = True
+    need: Need | None = None
+
+    def with_need(self, need: Need) -> Circumstances:
+        """The same with another need, and who minds after it."""
+        return replace(self, minds=need.minds(), need=need)
 
 
 def output_of(readings: RoomReadings, name: str, channel: Channel, load_w: float) -> pl.DataFrame:
@@ -179,19 +184,18 @@ def circumstances(
         lit = np.where(np.isnan(level), 1.0, (level > 0).astype(float))
         level = np.where(np.isnan(level), 100.0, level)
     off_us = gaps.start_us + np.round(np.minimum(gaps.gap_s, hold_off_s) * US).astype(np.int64)
-    daylight, spread = np.full(n, np.nan), float(np.hypot(DAYLIGHT_SPREAD, task_spread))
+    daylight, doubt = np.full(n, np.nan), task_spread
     if split is not None:
         daylight = daylight_at(split, off_us)
     elif elsewhere is not None:
         daylight, task_per_daylight = elsewhere.at(off_us), elsewhere.task_per_daylight
-        spread = float(np.hypot(DAYLIGHT_SPREAD, elsewhere.spread))
-    if required_lx is None:
-        minds = np.ones(n)
-    else:
-        task = np.maximum(task_per_daylight * daylight, 0.1)
-        minds = np.where(np.isnan(daylight), 1.0, ndtr(np.log(required_lx / task) / spread))
+        doubt = elsewhere.spread
+    need = None
+    if required_lx is not None:
+        need = Need(np.log(required_lx / np.maximum(task_per_daylight * daylight, 0.1)), doubt)
+    minds = np.ones(n) if need is None else need.minds()
     own = split is not None or elsewhere is None
-    return Circumstances(lit, daylight, minds, power_of_output(level, channel, load_w), own)
+    return Circumstances(lit, daylight, minds, power_of_output(level, channel, load_w), own, need)
 
 
 def _level_at_start(gaps: Gaps, output: pl.DataFrame) -> Floats:
