@@ -23,6 +23,10 @@ TEMPER = 0.8
 MOST_TELLING, MOST_STILL = 3.0, 1.2
 """Largest log ratio that a boundary is believed to give: one to twenty for absence, three to one for stillness, because somebody may slip
 out without a burst. Set after looking at simulated rooms."""
+MOST_BOTH = 2.5
+"""The same in favour of a reaction, by both ends: who leaves without a burst seldom comes back without one, too. Chosen by us."""
+WAVING = 0.5
+"""How far the far end of a pause that may have ended in a reaction counts against it: waving is a burst, too. Chosen by us."""
 TREND_RIDGE, SHRINK = 5.0, 20.0
 """Ridge that holds the trend back, and examples' worth of pooled spread. Chosen by us."""
 
@@ -99,7 +103,13 @@ def _fit_ends(x: Floats, log_g: Floats, weight: Floats, pooled: Floats) -> _Ends
 
 
 def density_ratio(
-    x: Floats, log_g: Floats, still_weight: Floats, absent_weight: Floats, asked: Bools | None = None
+    x: Floats,
+    log_g: Floats,
+    still_weight: Floats,
+    absent_weight: Floats,
+    asked: Bools | None = None,
+    *,
+    most: float = MOST_STILL,
 ) -> Floats:
     """Log density ratio of features, stillness over absence, along the gap's length.
 
@@ -116,6 +126,8 @@ def density_ratio(
         How much each row counts as an example of either class, ``(n,)``.
     asked
         Of which rows the ratio is wanted, ``(n,)``; of all where not given.
+    most
+        Largest log ratio in favour of stillness.
 
     Returns
     -------
@@ -133,19 +145,28 @@ def density_ratio(
     trust = TEMPER * absent.weight / (absent.weight + MIN_EXAMPLES) * still.weight / (still.weight + MIN_EXAMPLES)
     rows = slice(None) if asked is None else np.flatnonzero(asked)
     told = still.log_density(x[rows], log_g[rows]) - absent.log_density(x[rows], log_g[rows])
-    ratio[rows] = np.clip(trust * told, -MOST_TELLING, MOST_STILL)
+    ratio[rows] = np.clip(trust * told, -MOST_TELLING, most)
     return ratio
 
 
 def signatures(
     gaps: Gaps, features: tuple[Floats, Floats], *, still_weight: Floats, absent_weight: Floats, may_react: Bools
 ) -> tuple[Floats, Floats]:
-    """Log density ratios from both ends of each gap; and from its beginning alone where that is asked: where the other end may be a reaction."""
+    """Log density ratios of each gap, stillness over absence: by both ends, and where the other end may be a reaction, of a reaction over absence.
+
+    Who reacts was there, and mostly stays: the far end looks as at any stillness, unless they waved at the lamp for a while.
+    """
     before, after = features
     complete = gaps.end_kind == ENDED_BY_MOTION
     log_g = np.log(np.maximum(gaps.gap_s, 1.0))
     both = density_ratio(
-        np.concatenate([before, after], axis=1), log_g, still_weight * complete, absent_weight * complete
+        np.concatenate([before, after], axis=1),
+        log_g,
+        still_weight * complete,
+        absent_weight * complete,
+        most=MOST_BOTH,
     )
     alone = density_ratio(before, log_g, still_weight, absent_weight, asked=may_react | ~complete)
-    return np.where(complete, both, alone), alone
+    far = both - alone
+    reacted = np.where(complete, alone + np.where(far > 0, far, WAVING * far), alone)
+    return np.where(complete, np.minimum(both, MOST_STILL), alone), reacted

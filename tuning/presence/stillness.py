@@ -52,6 +52,11 @@ BANDWIDTH = 0.4
 ITERATIONS = 30
 REACTION_SUPPORT = 0.7
 """Weight of a reaction in the curve beyond the hold-off: some of them are repeats within one spell. Chosen by us."""
+SURPLUS = 25.0
+"""Reactions beyond those that outlasting stillnesses make expect of which half is believed: a chance surplus has no such support, a large one is
+no chance. Chosen by us, looking at simulated rooms: 10 to 25 do as well."""
+FEW_MIND = 0.05
+"""Least share of stillness in hours dark enough that reactions are held against. Chosen by us."""
 REACTION_LIMIT_S = 90.0
 """Longest reaction looked for. Chosen by us; the share beyond is background."""
 REACTION_PRIOR = (np.log(5.0), 0.6, 4.0)
@@ -289,7 +294,7 @@ def classify(
     if belief.stays:
         still_weight = _longer_counts(still_weight, g)
     absent_weight = np.where(~nobody & (label < SURE_ABSENT) & ~may_react, 1 - label, 0.0)
-    ends, ends_before = signatures(
+    ends, ends_reacted = signatures(
         longer,
         signature_features(gaps, motion, index),
         still_weight=still_weight,
@@ -300,7 +305,7 @@ def classify(
     if other:
         # Where the log breaks off there is no other end to look at.
         told = evidence_ratio({k: v[index] for k, v in other.items()}, still_weight, absent_weight) * complete
-        ends, ends_before = ends + told, ends_before + told
+        ends, ends_reacted = ends + told, ends_reacted + told
     signature = np.zeros(n)
     signature[index] = ends
     coarse = _coarse(longer, motion)
@@ -318,7 +323,7 @@ def classify(
                     beyond_s=beyond_s[rows],
                     minds=mind[rows],
                     signature=ends[rows],
-                    signature_before=ends_before[rows],
+                    signature_reacted=ends_reacted[rows],
                     known_absent=nobody[rows],
                     verdict=None if verdict is None else verdict[index[rows]],
                     complete=complete[rows],
@@ -402,6 +407,12 @@ def _together(parts: list[tuple[npt.NDArray[np.intp], _State]]) -> _State:
     )
 
 
+def _expected_reactions(seen: float, outlast: float) -> float:
+    """Reactions to expect: as many as stillnesses outlast the hold-off, and of a surplus the more, the larger it is."""
+    known = min(outlast, seen)
+    return known + (seen - known) * seen / (seen + SURPLUS)
+
+
 def _em(
     g: Floats,
     *,
@@ -410,7 +421,7 @@ def _em(
     beyond_s: Floats,
     minds: Floats,
     signature: Floats,
-    signature_before: Floats,
+    signature_reacted: Floats,
     known_absent: Bools,
     verdict: Floats | None,
     complete: Bools,
@@ -433,7 +444,7 @@ def _em(
     grid = origin + (np.arange(size) + 0.5) * GRID_STEP
     expired = np.isfinite(limit_s)
     llr = np.clip(signature, -7, 7)
-    llr_before = np.clip(signature_before, -7, 7)
+    llr_reacted = np.clip(signature_reacted, -7, 7)
     in_window = (expired & (beyond_s <= REACTION_LIMIT_S) | (hidden > 0)) & complete & ~known_absent
     said = np.zeros(n, dtype=bool) if verdict is None else np.isfinite(verdict)
     # Hardly any pause ends in the window, or has a person's word: what is about reactions is worked out for those alone.
@@ -465,6 +476,8 @@ def _em(
     # Where people mind, a stillness beyond the hold-off shows as a reaction, not at its own length.
     below = ~known_absent & (g < (np.median(limit[expired]) if expired.any() else np.inf))
     minding = float(np.average(minds[below], weights=p[below] * g[below] + 1e-9)) if below.any() else 1.0
+    # Against those who mind most: that nobody misses a light while another burns is no matter of daylight.
+    dark_enough = np.clip(minding / max(float(minds.max()), FEW_MIND), FEW_MIND, 1.0)
     outlasting = np.where(beyond, minding, 0.0)
     visible = 1.0 - outlasting if recorded is None else (1.0 - outlasting) * recorded
     for _ in range(ITERATIONS):
@@ -473,9 +486,9 @@ def _em(
         density = np.exp(-0.5 * ((log_u - mu) / sigma) ** 2) / (u * sigma * np.sqrt(2 * np.pi))
         if untimed.any():
             density = np.where(untimed, vague, density)
-        # Continuity: as many react as stillnesses are expected to outlast the hold-off. A chance surplus has no such support.
-        expected_reactions = max(0.5 * (reaction.sum() + min(outlast, reaction.sum())), 1e-3)
-        surprise = np.exp(llr_before[may] - absent[its_cell])
+        # Reactions fall to those hours in which people mind; were they spread over all, there would be more.
+        expected_reactions = max(_expected_reactions(float(reaction.sum()), outlast), 1e-3) / dark_enough
+        surprise = np.exp(llr_reacted[may] - absent[its_cell])
         odds_reaction = np.where(inside, expected_reactions * density / per_second * its_minds * surprise, 0.0)
         total = 1.0 + odds_still
         total[may] += odds_reaction
@@ -486,7 +499,7 @@ def _em(
             reaction = np.where(word, np.where(expired[may], told * its_minds, 0.0), reaction)
             p[may] = np.where(word, told - reaction, p[may])
         # A person may say that somebody sat on in the dark for longer than any reaction; that teaches nothing about reactions.
-        timed = np.where(inside & (its_hidden <= 0), reaction, 0.0)
+        timed = np.where(inside & (its_hidden <= 0), reaction * its_minds, 0.0)
         weight = timed.sum() + REACTION_PRIOR[2]
         mu = (np.sum(timed * log_u) + REACTION_PRIOR[2] * REACTION_PRIOR[0]) / weight
         variance = np.sum(timed * (log_u - mu) ** 2) + REACTION_PRIOR[2] * REACTION_PRIOR[1] ** 2
