@@ -31,6 +31,25 @@ TRIAL_DAYS = 14
 """A trial lasts two weeks: two of each weekday. Chosen by us."""
 
 
+FARTHEST, LONG_S = 8.0, 1200.0
+"""No trial of more than so many times the hold-off in force, unless it is no longer than this [s]: the log foretells no farther, and the trial's own
+log will. Chosen by us; 20 min is a usual longest setting in codes (common practice, no source)."""
+
+
+def within_reach(
+    allowed: np.ndarray[tuple[int], np.dtype[np.bool_]], hold_off_s: Floats, in_force_s: float
+) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
+    """Which of the allowed candidates [s] a log under the hold-off in force [s] can foretell at all; all of them where none is.
+
+    Examples
+    --------
+    >>> within_reach(np.ones(4, dtype=bool), np.array([300.0, 1200.0, 1500.0, 1800.0]), 180.0).tolist()
+    [True, True, False, False]
+    """
+    near = allowed & (hold_off_s <= max(FARTHEST * in_force_s, LONG_S))
+    return near if near.any() else allowed.copy()
+
+
 def within_ceiling(
     allowed: np.ndarray[tuple[int], np.dtype[np.bool_]],
     false_offs: Floats,
@@ -160,7 +179,8 @@ def choose(
         How much log there is.
     """
     expected = cost.mean(axis=0)
-    usable = within_ceiling(allowed, false_offs.mean(axis=0), hold_off_s, ceiling=ceiling)
+    near = within_reach(allowed, hold_off_s, in_force_s)
+    usable = within_ceiling(near, false_offs.mean(axis=0), hold_off_s, ceiling=ceiling)
     best = int(np.flatnonzero(usable)[cheapest(expected[usable])])
     if current is None:
         enough = usable_days >= MIN_DAYS_UNCUT and motions >= MIN_MOTIONS

@@ -112,7 +112,9 @@
         el('p', {class: 'flip'}, say(stays(best, q => q.meanKwh, q => q.meanFalse * s.perFalseOff), 'a kilowatt-hour')));
     }
     const tried = d.points[s.index];
-    if (tried.allowed && !tried.usable) { told.push(el('p', {class: 'mind'}, hold(tried.s) + ' would leave more than the ' + number(d.terms.ceiling, d.terms.ceiling % 1 ? 1 : 0) + ' false-offs a week that are accepted here.')); }
+    const far = d.terms.ceiling == null || tried.meanFalse <= d.terms.ceiling;
+    if (tried.allowed && !tried.usable && far) { told.push(el('p', {class: 'mind'}, hold(tried.s) + ' lies farther from the hold-off in force than its log foretells. Try a shorter one first; its log will tell.')); }
+    else if (tried.allowed && !tried.usable) { told.push(el('p', {class: 'mind'}, hold(tried.s) + ' would leave more than the ' + number(d.terms.ceiling, d.terms.ceiling % 1 ? 1 : 0) + ' false-offs a week that are accepted here.')); }
     if (!tried.allowed) { told.push(el('p', {class: 'mind'}, hold(tried.s) + ' is not among the settings that may be set here: below the safety floor, beyond the code limit, or not on the detector.')); }
     else if (tried.beyond) { told.push(el('p', {class: 'mind'}, hold(tried.s) + ' lies beyond the hold-off in force: extrapolated, not seen in the log.')); }
     parts.told.replaceChildren(...told);

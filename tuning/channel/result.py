@@ -13,7 +13,7 @@ from tuning.advice import cheapest_hold_off_s, draws_frame, pairs_frame, per_wee
 from tuning.channel.choice import Chosen, Understood
 from tuning.channel.input import ChannelInput, metered
 from tuning.channel.presence import words_on
-from tuning.decision import TRIAL_DAYS, within_ceiling
+from tuning.decision import TRIAL_DAYS, within_ceiling, within_reach
 from tuning.hold_off import HoldOffInForce
 from tuning.motion import US, MotionLog
 from tuning.presence.episodes import episodes, switch_offs
@@ -36,14 +36,15 @@ def result_of(known: Understood, chosen: Chosen, *, again: Callable[[Classified]
     )
     hold_off_s = found.in_force.at(gaps.start_us)
     ceiling = building.max_false_offs_per_week
-    usable = within_ceiling(chosen.allowed, then.false_offs.mean(axis=0), then.hold_off_s, ceiling=ceiling)
+    near = within_reach(chosen.allowed, then.hold_off_s, found.in_force.latest_s)
+    usable = within_ceiling(near, then.false_offs.mean(axis=0), then.hold_off_s, ceiling=ceiling)
     windows = by_window(
         seen,
         found.pauses,
         hold_off_s,
         rates=rates,
         again=again,
-        best=lambda under: cheapest_hold_off_s(building, under, chosen.allowed),
+        best=lambda under: cheapest_hold_off_s(building, under, near),
     )
     said = words_on(gaps, given.verdicts)
     offs = switch_offs(found.pauses, given.room_id, given.name, hold_off_s, seen, around, found.lags, said)

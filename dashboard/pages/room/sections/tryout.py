@@ -26,6 +26,7 @@ from tuning.decision import (
     TIE,
     WEEKS_A_YEAR,
     within_ceiling,
+    within_reach,
 )
 from tuning.results import ChannelResult, DelayPoint, TargetPoint, Terms
 
@@ -111,10 +112,13 @@ def _points(c: ChannelResult) -> list[dict[str, Any]]:
     kept = {row["hold_off_s"]: row for row in c.draws.iter_rows(named=True)}
     rows = [kept[p.hold_off_s] for p in curve]
     mean = np.array([np.mean(row["false_offs"]) for row in rows])
+    hold_off_s = np.array([p.hold_off_s for p in curve])
+    in_force_s = None if c.terms is None else c.terms.in_force_s
+    allowed = np.array([p.allowed for p in curve])
     usable = within_ceiling(
-        np.array([p.allowed for p in curve]),
+        within_reach(allowed, hold_off_s, np.inf if in_force_s is None else in_force_s),
         mean,
-        np.array([p.hold_off_s for p in curve]),
+        hold_off_s,
         ceiling=None if c.terms is None else c.terms.ceiling,
     )
     return [
