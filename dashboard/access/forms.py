@@ -61,6 +61,8 @@ def register(server: Flask, ws: Workspace) -> None:
             page = login_page(server, then=then, name=name, trouble=str(error), status=HTTPStatus.TOO_MANY_REQUESTS)
             page.headers["Retry-After"] = str(error.seconds)
             return page
+        except RefusedError as error:
+            return login_page(server, then=then, trouble=str(error), status=HTTPStatus.BAD_REQUEST)
         if made is None:
             return login_page(server, then=then, name=name, trouble=WRONG, status=HTTPStatus.UNAUTHORIZED)
         return with_session(ws, redirect(then, HTTPStatus.SEE_OTHER), made)

@@ -23,6 +23,7 @@ from dashboard.workspace.actors import acting
 from dashboard.workspace.errors import RefusedError
 from dashboard.workspace.limits import ConfigError, Provider
 from dashboard.workspace.sessions import Opened
+from dashboard.workspace.texts import NUL
 
 WAY: Final = "/login/provider"
 BACK: Final = "/login/provider/back"
@@ -125,11 +126,10 @@ class Client:
                 f"the ID token does not hold ({getattr(error, 'error', type(error).__name__)})"
             ) from None
         subject = claims["sub"]
-        if not isinstance(subject, str) or not 0 < len(subject) <= 255:
+        if not isinstance(subject, str) or not 0 < len(subject) <= 255 or NUL in subject:
             raise ProviderError("the ID token names nobody")
-        shown = next(
-            (v for k in ("name", "preferred_username", "email") if isinstance(v := claims.get(k), str) and v), subject
-        )
+        told = [v for k in ("name", "preferred_username", "email") if isinstance(v := claims.get(k), str)]
+        shown = next((v for v in told if v and NUL not in v), subject)
         return Said(subject, shown)
 
     def _session(self, back: str) -> Any:

@@ -18,6 +18,7 @@ from dashboard.workspace.documents import MISSING, Document, Path
 from dashboard.workspace.errors import ConflictError, NotThereError, RefusedError, WrongValueError
 from dashboard.workspace.space import Workspace, now
 from dashboard.workspace.tables import BuildingRow, EditRow, FileRow
+from dashboard.workspace.texts import nul_shown, without_nul
 from tuning.site import Site
 
 MOST_ID = 48
@@ -97,7 +98,10 @@ def named(by: str) -> str:
     ------
     WrongValueError
         If there is none.
+    RefusedError
+        If the sign NUL is in it.
     """
+    without_nul(by)
     name = " ".join("".join(c if c.isprintable() else " " for c in by).split())
     if not name:
         raise WrongValueError(("your name",), "say who you are first, so that others know whom to ask")
@@ -227,7 +231,8 @@ def _apply(session: Session, row: BuildingRow, changes: Mapping[Path, Any], who:
         after = documents.put(after, path, value if value is MISSING else documents.plain(value))
     done = [
         {"path": list(path)}
-        | ({} if (was := documents.get(row.document, path)) is MISSING else {"before": was})
+        # A file of a database may hold the sign from before it was refused: taking it out must not fail for what the history would say.
+        | ({} if (was := documents.get(row.document, path)) is MISSING else {"before": nul_shown(was)})
         | ({} if (then := documents.get(after, path)) is MISSING else {"after": then})
         for path in changes
     ]

@@ -28,6 +28,7 @@ from dashboard.workspace.errors import RefusedError
 from dashboard.workspace.guarded import GuardedSession
 from dashboard.workspace.limits import Limits
 from dashboard.workspace.marks import Marks
+from dashboard.workspace.texts import keep_nul_out
 
 
 def now() -> dt.datetime:
@@ -78,6 +79,8 @@ class Workspace:
             except RefusedError:
                 self.engine.dispose()
                 raise
+        # Only now: what was kept before there was this rule is migrated, and restored, as it is.
+        keep_nul_out(self.engine)
         self._writer, self._reader = writer(self.engine), reader(self.engine)
         self.marks = Marks(self.engine)
 

@@ -167,6 +167,7 @@ LIES = {
     "of the future": ({"iat": NOW + 7200, "exp": NOW + 9000}, {}, None),
     "not yet": ({"nbf": NOW + 7200}, {}, None),
     "nobody": ({"sub": None}, {}, None),
+    "nobody who could be kept": ({"sub": "subject\x0017"}, {}, None),
     "of another access token": ({"at_hash": b64(b"x" * 16)}, {}, None),
     "signed by somebody else": ({}, {}, by_somebody_else),
     "not signed": ({}, {"alg": "none"}, lambda data: b""),
@@ -237,7 +238,7 @@ def test_whom_nobody_tied_to_an_account_gets_none(ws, client, honest):
 def test_where_it_is_said_so_an_account_is_made_and_no_other_is_taken_over(ws, honest):
     ws.limits = ws.limits.model_copy(update={"provider": ws.limits.provider.model_copy(update={"create": "look"})})
     client = create_app(WorkspaceStores(ws)).server.test_client()
-    honest.lies = {"name": "Root"}
+    honest.lies = {"name": "Ro\0t", "preferred_username": "Root"}
 
     assert client.get(honest.visit(begun(client), "somebody new")).status_code == 303
 
