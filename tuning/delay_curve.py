@@ -79,10 +79,11 @@ def delay_cells(gap_s: Floats, hold_off_s: Floats, day: Ints, days: int) -> Dela
     """
     order = np.argsort(hold_off_s, kind="stable")
     candidates = hold_off_s[order]
-    cell = np.searchsorted(candidates, gap_s, side="left")
-    return DelayCells(
-        candidates, np.argsort(order), day * (len(candidates) + 1) + cell, np.flatnonzero(cell), gap_s, days
-    )
+    # Most gaps are shorter than any candidate; one comparison tells.
+    longer = np.flatnonzero(gap_s > candidates[0])
+    index = day * (len(candidates) + 1)
+    index[longer] += np.searchsorted(candidates, gap_s[longer], side="left")
+    return DelayCells(candidates, np.argsort(order), index, longer, gap_s, days)
 
 
 def expiries_and_lit_s(gap_s: Floats, hold_off_s: Floats, weight: Floats | None = None) -> tuple[Floats, Floats]:

@@ -58,6 +58,9 @@ class HoldOffInForce:
 
     def at(self, t_us: Ints) -> Floats:
         """Hold-off in force at given times. [s]."""
+        if len(self.from_us) == 1:
+            # As nearly always; the gaps are many.
+            return np.full(len(t_us), self.hold_off_s[0])
         index = np.searchsorted(self.from_us, t_us, side="right") - 1
         return self.hold_off_s[np.maximum(index, 0)]
 

@@ -47,8 +47,11 @@ class _Pieces:
             # Movements of an event log are instants.
             return np.zeros(len(self.counted))
         done = np.concatenate([[0.0], np.cumsum(length if weight is None else weight * length)])
-        knots = np.stack([begin_us, end_us], axis=1).ravel()
-        until = np.interp(self.bounds_us, knots, np.stack([done[:-1], done[1:]], axis=1).ravel())
+        begun = np.searchsorted(begin_us, self.bounds_us, side="right")
+        last = np.maximum(begun - 1, 0)
+        # Of the stretch that a bound cuts, what lies beyond it is not done yet.
+        ahead = np.where(begun > 0, np.maximum(end_us[last] - self.bounds_us, 0) / US, 0.0)
+        until = done[begun] - (ahead if weight is None else weight[last] * ahead)
         return np.asarray(np.diff(until) * self.counted)
 
     def of_series(self, series: pl.DataFrame, value: Floats) -> Floats:

@@ -119,6 +119,8 @@ LEAST_PERIOD_DAYS = 7.0
 
 def _periods(gaps: Gaps, in_force: HoldOffInForce) -> list[npt.NDArray[np.intp]]:
     """Gaps of each period under a hold-off of its own; all together where one of them is too short to learn from."""
+    if len(in_force.from_us) == 1:
+        return [np.arange(len(gaps))]
     period = np.searchsorted(in_force.from_us, gaps.start_us, side="right")
     parts = [np.flatnonzero(period == k) for k in np.unique(period)]
     days = [float(np.ptp(gaps.start_us[rows])) / US / 86400 for rows in parts]

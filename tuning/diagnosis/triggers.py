@@ -62,10 +62,12 @@ def find_triggers(motion: MotionLog, gaps: Gaps, *, offs_us: Ints, reading: pl.D
         return Triggers((), mask)
     lone = lone_triggers(motion)
     # Whoever moves at the heels of a switch-off may be somebody left in the dark.
-    alone = lone & (_since(offs_us, motion.start_us) > REACTION_S)
+    since_s = np.full(len(lone), np.inf)
+    since_s[lone] = _since(offs_us, motion.start_us[lone])
+    alone = lone & (since_s > REACTION_S)
     found: list[Finding] = []
     for finding, mine in (
-        _by_own_lamps(motion, gaps, lone, offs_us),
+        _by_own_lamps(motion, gaps, since_s, offs_us),
         _by_night(motion, alone, offset_us),
         _by_sun(motion, alone, reading, offset_us),
     ):
@@ -123,24 +125,26 @@ OWN_SPREAD = 0.6
 LONG_ABSENCE_S = 7200.0
 
 
-def _by_own_lamps(motion: MotionLog, gaps: Gaps, lone: Bools, offs_us: Ints) -> tuple[Finding | None, Bools]:
-    """The lamp going off triggers the detector: an absence then begins with a lone trigger just after a switch-off."""
-    none = np.zeros(len(lone), dtype=bool)
+def _by_own_lamps(motion: MotionLog, gaps: Gaps, since_s: Floats, offs_us: Ints) -> tuple[Finding | None, Bools]:
+    """The lamp going off triggers the detector: an absence then begins with a lone trigger just after a switch-off.
+
+    ``since_s`` is the time from the last switch-off to each lone trigger, infinite for other motions. [s]
+    """
+    none = np.zeros(len(since_s), dtype=bool)
     if len(offs_us) < LEAST_MOTIONS:
         return None, none
-    delay = _since(offs_us, motion.start_us)
-    heels = lone & (delay <= OWN_WITHIN_S)
+    heels = since_s <= OWN_WITHIN_S
     # Only where the light goes off in the course of the absence can it have triggered anything before.
     end = gaps.start_us + np.round(gaps.gap_s * US).astype(np.int64)
     absence = (gaps.gap_s > LONG_ABSENCE_S) & (np.searchsorted(offs_us, end) > np.searchsorted(offs_us, gaps.start_us))
     opens = heels[gaps.motion_before[absence]]
-    delays = delay[gaps.motion_before[absence]][opens]
+    delays = since_s[gaps.motion_before[absence]][opens]
     if opens.sum() < OWN_LEAST or opens.mean() < OWN_SHARE:
         return None, none
     low, middle, high = np.quantile(delays, [0.25, 0.5, 0.75])
     if high - low > OWN_SPREAD * max(middle, 0.5) + 0.5:
         return None, none
-    mine = heels & (np.abs(delay - middle) <= 1.0 + (high - low))
+    mine = heels & (np.abs(since_s - middle) <= 1.0 + (high - low))
     message = say(
         "{times} times a lone trigger came about {delay:.1f} s after the light went off and lit it again; {begun} of {absences} long "
         "absences begin so. The lamp's own switching triggers the detector: keep its view off the lamps and their heat, or set the "

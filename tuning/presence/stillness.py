@@ -23,6 +23,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 import numpy.typing as npt
+from scipy.linalg import solveh_banded
 from scipy.special import expit
 
 from tuning.gaps import ENDED_BY_MOTION, Bools, Gaps
@@ -189,12 +190,13 @@ class _Curve:
     """Log-count of stillnesses per cell of the log-length, and what holds it.
 
     ``belief`` is the log-odds that the room's use makes believe; ``second`` and ``third`` take differences along the grid, the third less
-    what the second makes expect.
+    what the second makes expect. ``bands`` holds what the third make of the curvature, as :func:`scipy.linalg.solveh_banded` wants it.
     """
 
     belief: Floats
     second: Floats
     third: Floats
+    bands: Floats
 
     def step(
         self, log_still: Floats, *, still: Floats, seen: Floats, hidden: Floats, log_absent: Floats, reactions: float
@@ -219,18 +221,26 @@ class _Curve:
         stiff = np.where(bend > 0, CONVEX_STIFFNESS, 0.0)
         outlast = hidden * rate
         ratio = reactions / max(outlast.sum(), 1e-6) - 1.0
-        bends = STIFFNESS * self.third.T @ self.third + self.second.T @ (stiff[:, None] * self.second)
         gradient = still - seen * rate + outlast * np.clip(ratio, -1, 20)
-        gradient -= PULL * (log_still - log_absent - self.belief) + bends @ log_still
-        curvature = np.diag(seen * rate + outlast + 1e-6 + PULL) + bends
-        step = np.clip(np.linalg.solve(curvature, gradient), -1.5, 1.5)
+        gradient -= PULL * (log_still - log_absent - self.belief)
+        gradient -= STIFFNESS * self.third.T @ (self.third @ log_still) + self.second.T @ (stiff * bend)
+        curvature = self.bands.copy()
+        curvature[-1] += seen * rate + outlast + 1e-6 + PULL
+        # Of second differences, whose weights are 1, −2 and 1, at the places they reach.
+        for offset, parts in enumerate((((0, 1), (1, 4), (2, 1)), ((1, -2), (2, -2)), ((2, 1),))):
+            for place, by in parts:
+                curvature[-1 - offset, place : place + len(stiff)] += by * stiff
+        step = np.clip(solveh_banded(curvature, gradient, check_finite=False), -1.5, 1.5)
         return np.asarray(np.clip(log_still + step, -20, 15))
 
 
 def _curve(belief: Belief, grid: Floats) -> _Curve:
     second = np.diff(np.eye(len(grid)), n=2, axis=0)
     growth = BEND_GROWS * GRID_STEP * (second[:-1] + second[1:]) / 2
-    return _Curve(belief.log_odds(np.exp(grid)), second, np.diff(second, axis=0) - growth)
+    third = np.diff(second, axis=0) - growth
+    square, reach = STIFFNESS * third.T @ third, 3
+    bands = [np.pad(np.diag(square, offset), (offset, 0)) for offset in range(reach, -1, -1)]
+    return _Curve(belief.log_odds(np.exp(grid)), second, third, np.stack(bands))
 
 
 def classify(
