@@ -7,12 +7,14 @@ from pathlib import Path
 
 import pytest
 import waitress
+from argon2 import PasswordHasher
 from playwright.sync_api import expect, sync_playwright
 
 from dashboard.app import create_app
 from dashboard.store import FixedStore
+from dashboard.workspace import accounts
 from tests.dashboard import synthetic
-from tests.dashboard.databases import database, database_of_all, postgres  # noqa: F401  fixtures
+from tests.dashboard.databases import database, database_of_all, from_nothing, postgres, tables  # noqa: F401  fixtures
 
 
 @pytest.fixture(scope="session")
@@ -23,6 +25,15 @@ def analysis():
 @pytest.fixture(scope="session")
 def channel():
     return synthetic.channel()
+
+
+@pytest.fixture(scope="session", autouse=True)
+def hasher():
+    """Passwords are hashed with next to no work, which else takes most of the time of a test with accounts; gives the program's own hasher."""
+    own = accounts.HASHER
+    with pytest.MonkeyPatch.context() as monkeypatch:
+        monkeypatch.setattr(accounts, "HASHER", PasswordHasher(time_cost=1, memory_cost=64, parallelism=1))
+        yield own
 
 
 def hung_up(server):

@@ -1,6 +1,7 @@
 """Tests of what is kept run over both databases: ``pytestmark = pytest.mark.usefixtures("database")``, or the fixture by name."""
 
 import os
+import shutil
 import uuid
 from pathlib import Path
 
@@ -9,7 +10,7 @@ import pytest
 
 from dashboard.workspace import belonging, space
 from dashboard.workspace.address import parse
-from dashboard.workspace.database import connect, migrate
+from dashboard.workspace.database import connect, migrate, open_database
 from tests.postgres import VARIABLE, programs, running
 
 
@@ -46,6 +47,31 @@ class Databases:
         """Take them away again, but for the oldest so many."""
         while len(self._made) > keep:
             self._do(f"DROP DATABASE {self._made.pop()} WITH (FORCE)")
+
+
+@pytest.fixture(scope="session", autouse=True)
+def tables(tmp_path_factory):
+    """A new file of SQLite is a copy of one that was opened once, as a new database of PostgreSQL is: all migrations cost more than most tests.
+
+    Only in this process; whatever a test starts opens its databases from nothing, and so does a test with ``from_nothing``.
+    """
+    made = tmp_path_factory.mktemp("tables") / "holdoff.sqlite"
+    open_database(made).dispose()
+
+    def opened(where):
+        if isinstance(where, Path) and not where.exists():
+            shutil.copyfile(made, where)
+        return open_database(where)
+
+    with pytest.MonkeyPatch.context() as monkeypatch:
+        monkeypatch.setattr(space, "open_database", opened)
+        yield
+
+
+@pytest.fixture
+def from_nothing(monkeypatch):
+    """Databases of SQLite are made by the migrations, as for whoever starts the program."""
+    monkeypatch.setattr(space, "open_database", open_database)
 
 
 @pytest.fixture(scope="session")

@@ -1,8 +1,12 @@
-"""A made-up analysis to draw: plausible numbers, nothing computed by the estimator."""
+"""A made-up analysis to draw: plausible numbers, nothing computed by the estimator.
+
+Each is made once in a process: most tests of pages and workspaces begin with one, and nothing in it can be changed.
+"""
 
 from __future__ import annotations
 
 import datetime as dt
+import functools
 from dataclasses import replace
 
 import numpy as np
@@ -137,6 +141,7 @@ def draws(points: tuple[DelayPoint, ...]) -> pl.DataFrame:
     return pl.DataFrame(rows, schema=DRAWS)
 
 
+@functools.cache
 def light() -> LightResult:
     """Daylight of three weeks, every quarter of an hour, under a target of 500 lx."""
     hour = np.arange(DAYS * 96) / 4
@@ -165,6 +170,7 @@ def light() -> LightResult:
     )
 
 
+@functools.cache
 def channel(
     room: str = "r101",
     name: str = "wall",
@@ -222,6 +228,7 @@ def channel(
     )
 
 
+@functools.cache
 def bare(room: str = "r104", name: str = "fan") -> ChannelResult:
     """A channel of whose motion the log holds nothing."""
     return replace(
@@ -254,6 +261,7 @@ def bare(room: str = "r104", name: str = "fan") -> ChannelResult:
 HOSTILE = 'Plant <b>& "boiler"</b> <script>alert(1)</script>'
 
 
+@functools.cache
 def analysis() -> Analysis:
     """A building of four rooms, one of them with a hostile name."""
     return Analysis(

@@ -147,6 +147,8 @@ def test_a_backup_under_load_is_one_consistent_state(tmp_path, database):
         newest = analysed_again(ws, building)
         pruning.prune(ws, building, [old.id for old in pruning.plan(ws, building, RULE).going], RULE, by=ANNA)
         assert newest
+        # Three a second: the made-up analysis is there at once, and no rule lets results go as fast as a loop.
+        ended.wait(0.3)
 
     threads = [threading.Thread(target=work, args=(step,)) for step in (decide, upload, analyse)]
     for thread in threads:

@@ -51,10 +51,16 @@ def cookies(answer):
 # Passwords ---------------------------------------------------------------------------------------------------------
 
 
-def test_passwords_are_kept_as_argon2id_and_never_as_they_are(ws):
+def test_passwords_are_kept_as_argon2id_and_never_as_they_are(ws, hasher, monkeypatch):
+    monkeypatch.setattr(accounts, "HASHER", hasher)
+    accounts.set_password(ws, "Ada", PASSWORD)
     with ws.reading() as session:
         kept = session.query(AccountRow).one().password
     assert kept.startswith("$argon2id$v=19$m=65536,t=3,p=4$")
+    assert accounts.matches(kept, PASSWORD)
+    assert not accounts.matches(kept, OTHER)
+    # Where there is no such account, the answer takes as long.
+    assert accounts.NOBODY.startswith("$argon2id$v=19$m=65536,t=3,p=4$")
     stored = b"".join(p.read_bytes() for p in ws.folder.rglob("*") if p.is_file())
     assert PASSWORD.encode() not in stored
 

@@ -237,7 +237,7 @@ def test_every_earlier_schema_is_brought_up_to_date_with_all_that_was_in_it(tmp_
     ws.close()
 
 
-def test_the_newest_schema_keeps_its_promises(space, database):
+def test_the_newest_schema_keeps_its_promises(from_nothing, space, database):
     ws, building = space
     with ws.engine.connect() as db:
         indexes = {i["name"]: i for t in Base.metadata.tables for i in sa.inspect(db).get_indexes(t)}
