@@ -2,6 +2,7 @@
 
 import dataclasses
 import datetime as dt
+import functools
 from zoneinfo import ZoneInfo
 
 import pytest
@@ -26,9 +27,14 @@ from tuning.watching.reference import ReferenceDays, reference_days
 REFERENCE = ReferenceDays(FIRST, FIRST + dt.timedelta(days=42))
 
 
+@functools.cache
+def fell(lamp_after, room):
+    return watch_room(room, {"wall": days(lamp_after)}, reference_to=REFERENCE.to)
+
+
 def drifted(lamp_after=300.0, advice=(), room="r101"):
     """Lamps of a room that fell to a value after eight weeks."""
-    watched = watch_room(room, {"wall": days(lamp_after)}, reference_to=REFERENCE.to)
+    watched = fell(lamp_after, room)
     return RoomDrift(watched, REFERENCE, tuple(advice), 2.5 if advice else 0.0)
 
 

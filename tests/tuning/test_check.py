@@ -10,7 +10,7 @@ import pytest
 from rich.console import Console
 
 from tests.building import SITE, START, office_days, rows, write
-from tests.tuning.test_cli import run
+from tests.tuning.command import run
 from tuning.check import check_document, check_folder
 from tuning.check_table import print_check
 from tuning.motion import US

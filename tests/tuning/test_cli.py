@@ -1,20 +1,16 @@
-"""The command: what it writes, its exit status, and one clear line for every problem of the input."""
+"""The command: what it writes, its exit status, and one clear line for every problem of the input.
+
+Of each way to end, with a result, with one line and with the usage, one test starts a process; the others call the command here.
+"""
 
 import json
-import subprocess
-import sys
 
 import polars as pl
 import pytest
 
 from tests.building import SITE, office_days, rows, write
+from tests.tuning.command import run, started
 from tuning.schemas import EPISODES, SWITCH_OFFS
-
-
-def run(*words):
-    return subprocess.run(
-        [sys.executable, "-m", "tuning.cli", *map(str, words)], capture_output=True, text=True, timeout=120, check=False
-    )
 
 
 @pytest.fixture(scope="module")
@@ -23,7 +19,7 @@ def office(tmp_path_factory):
 
 
 def test_recommend_prints_a_table_and_writes_what_is_asked(office, tmp_path):
-    done = run("recommend", office, "--json", tmp_path / "a.json", "--csv", tmp_path / "a.csv")
+    done = started("recommend", office, "--json", tmp_path / "a.json", "--csv", tmp_path / "a.csv")
 
     assert done.returncode == 0, done.stderr
     assert "Room A" in done.stdout
@@ -42,7 +38,7 @@ def test_recommend_prints_a_table_and_writes_what_is_asked(office, tmp_path):
 
 
 def test_the_same_log_gives_the_same_recommendation_twice(office, tmp_path):
-    run("recommend", office, "--json", tmp_path / "a.json")
+    started("recommend", office, "--json", tmp_path / "a.json")
     run("recommend", office, "--json", tmp_path / "b.json")
 
     a, b = (json.loads((tmp_path / n).read_text(encoding="utf-8")) for n in ("a.json", "b.json"))
@@ -76,7 +72,7 @@ def one_line(done):
 
 
 def test_an_empty_folder(tmp_path):
-    assert "no site.toml" in one_line(run("recommend", tmp_path))
+    assert "no site.toml" in one_line(started("recommend", tmp_path))
 
 
 def test_a_folder_that_is_not_there(tmp_path):
@@ -139,7 +135,7 @@ def test_an_unknown_key_of_site_toml_is_not_lost(tmp_path):
 
 
 def test_wrong_usage_ends_with_2():
-    assert run("recommend").returncode == 2
+    assert started("recommend").returncode == 2
     assert run("recomend", "x").returncode == 2
 
 

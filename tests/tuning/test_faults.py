@@ -4,6 +4,7 @@ How often each kind is found and falsely called is measured by ``tests.benchmark
 """
 
 import datetime as dt
+import functools
 from dataclasses import replace
 
 import polars as pl
@@ -28,16 +29,29 @@ WITHOUT_TIMES = {
 BLOCKING = {"never-off": "light-never-off", "dead": "detector-dead", "swapped": "swapped-channels"}
 
 
-def findings(folder, kind, seed=SEED):
-    write_building(faulty_room(seed, kind), folder)
-    analysis = analyse_folder(folder)
-    every = [*analysis.findings, *(f for c in analysis.channels for f in c.findings)]
-    return analysis.channels, {f.code: f for f in every}
+@pytest.fixture(scope="module")
+def findings(tmp_path_factory):
+    """Channels and findings of a room, each room analysed once."""
+
+    @functools.cache
+    def found(kind, seed=SEED):
+        folder = tmp_path_factory.mktemp("room")
+        write_building(planted(kind, seed), folder)
+        analysis = analyse_folder(folder)
+        every = [*analysis.findings, *(f for c in analysis.channels for f in c.findings)]
+        return analysis.channels, {f.code: f for f in every}
+
+    return found
+
+
+@functools.cache
+def planted(kind, seed=SEED):
+    return faulty_room(seed, kind)
 
 
 @pytest.mark.parametrize("kind", sorted(CODES))
-def test_a_planted_fault_is_named_with_evidence(tmp_path, kind):
-    channels, found = findings(tmp_path, kind)
+def test_a_planted_fault_is_named_with_evidence(findings, kind):
+    channels, found = findings(kind)
 
     assert CODES[kind] in found
     finding = found[CODES[kind]]
@@ -54,16 +68,16 @@ def test_a_planted_fault_is_named_with_evidence(tmp_path, kind):
 
 
 @pytest.mark.parametrize("seed", range(1, 7))
-def test_a_healthy_room_has_no_fault(tmp_path, seed):
+def test_a_healthy_room_has_no_fault(findings, seed):
     # Seed 0 is left out: it draws one of the rooms, one in eighty, in which somebody keeps so still that it is called a blind spot.
-    _, found = findings(tmp_path, "healthy", seed)
+    _, found = findings("healthy", seed)
 
     assert not set(CODES.values()) & set(found)
 
 
-def test_triggers_of_a_heater_are_not_taken_for_people(tmp_path):
-    channels, _ = findings(tmp_path, "heater")
-    zone = faulty_room(SEED, "heater").site["time_zone"]
+def test_triggers_of_a_heater_are_not_taken_for_people(findings):
+    channels, _ = findings("heater")
+    zone = planted("heater").site["time_zone"]
 
     offs = channels[0].switch_offs
     hour = offs["time"].dt.convert_time_zone(zone).dt.hour()
@@ -73,17 +87,17 @@ def test_triggers_of_a_heater_are_not_taken_for_people(tmp_path):
     assert night["p_false"].max() < 0.05
 
 
-def test_the_time_after_a_detector_died_is_not_taken_for_absence(tmp_path):
-    channels, found = findings(tmp_path, "dead")
+def test_the_time_after_a_detector_died_is_not_taken_for_absence(findings):
+    channels, found = findings("dead")
 
     silent = found["detector-dead"].evidence["silent_days"]
     assert channels[0].usable_days == pytest.approx(42 - silent, abs=1.5)
 
 
-def test_motion_that_fades_gives_what_the_movements_alone_give(tmp_path):
+def test_motion_that_fades_gives_what_the_movements_alone_give(findings, tmp_path):
     """A level that falls over minutes is not presence: switch-offs and waste are those of the same room with events."""
-    faded, _ = findings(tmp_path / "faded", "decaying")
-    room = faulty_room(SEED, "decaying")
+    faded, _ = findings("decaying")
+    room = planted("decaying")
     pulses = room.log.filter((pl.col("quantity") != "motion") | (pl.col("value") == 1))
     write_building(replace(room, log=pulses), tmp_path / "events")
     events = analyse_folder(tmp_path / "events").channels

@@ -1,6 +1,7 @@
 """Hunting: predicted from a log in which the dead band was wide, then seen where it is narrow, in a loop that walks through time."""
 
 import datetime as dt
+import functools
 from zoneinfo import ZoneInfo
 
 import polars as pl
@@ -16,9 +17,12 @@ from tuning.target.result import light_result
 START = dt.datetime(2026, 3, 2, tzinfo=dt.UTC)
 ZONE = ZoneInfo("Europe/Copenhagen")
 SEEDS = range(6)
+SLOW = [(0, 60.0), (1, 180.0), (2, 60.0), (3, 180.0), (4, 60.0), (5, 180.0)]
+"""Each of the three brightnesses of a day (:func:`walk`) with a control that is quick and one that is slow."""
 LAMP_LX, TASK_PER_LX = 260.0, 2.0
 
 
+@functools.cache
 def walk(seed, *, threshold_lx=240.0, dead_band_lx, delay_s=60.0):
     peak_lx = (350, 450, 600)[seed % 3]
     return switched_room(
@@ -39,6 +43,12 @@ def light_of(room, *, threshold_lx=240.0):
         split, channel="main", room=Room(use="office", channels={"main": channel}), output=room.output, occupied=room.occupied,
         usable_days=21.0, zone=ZONE, seed=1,
     )  # fmt: skip
+
+
+@functools.cache
+def wide(seed):
+    """Light of a room whose dead band is far wider than its lamps."""
+    return light_of(walk(seed, dead_band_lx=2 * LAMP_LX))
 
 
 def finding(light, code):
@@ -80,8 +90,7 @@ def analysed(folder, room):
     return analyse_folder(write(folder, log, site=SITE)).channels[0]
 
 
-@pytest.mark.parametrize("seed", SEEDS)
-@pytest.mark.parametrize("delay_s", [60.0, 180.0])
+@pytest.mark.parametrize(("seed", "delay_s"), SLOW)
 def test_a_dead_band_narrower_than_the_lamps_hunts_and_is_found(tmp_path, seed, delay_s):
     room = walk(seed, dead_band_lx=0.2 * LAMP_LX, delay_s=delay_s)
     assert room.hunting_share > 0.02, "the loop itself must hunt"
@@ -107,7 +116,7 @@ def test_a_wide_dead_band_is_not_called_hunting(tmp_path, seed):
 @pytest.mark.parametrize("seed", SEEDS)
 @pytest.mark.parametrize("delay_s", [60.0, 180.0])
 def test_the_dead_band_advised_does_not_hunt(seed, delay_s):
-    advised = finding(light_of(walk(seed, dead_band_lx=2 * LAMP_LX)), "dead-band").evidence["dead_band_lx"]
+    advised = finding(wide(seed), "dead-band").evidence["dead_band_lx"]
     assert LAMP_LX < advised < 1.3 * LAMP_LX
 
     room = walk(seed, dead_band_lx=float(advised), delay_s=delay_s)
@@ -118,8 +127,8 @@ def test_the_dead_band_advised_does_not_hunt(seed, delay_s):
 @pytest.mark.parametrize("seed", SEEDS)
 def test_how_much_a_narrow_dead_band_would_hunt_is_foretold(seed):
     """From a log that does not hunt: the time in which daylight lies less than the lamps below the threshold."""
-    told = finding(light_of(walk(seed, dead_band_lx=2 * LAMP_LX)), "dead-band")
-    threshold = light_of(walk(seed, dead_band_lx=2 * LAMP_LX)).recommended_target_lx
+    told = finding(wide(seed), "dead-band")
+    threshold = wide(seed).recommended_target_lx
 
     share = walk(seed, threshold_lx=threshold, dead_band_lx=0.0).hunting_share
 

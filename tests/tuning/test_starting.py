@@ -1,8 +1,6 @@
 """Where to start in rooms without a log: field data as published, pooling as the textbook says, never below a floor or beyond a limit."""
 
 import json
-import subprocess
-import sys
 from dataclasses import replace
 from pathlib import Path
 
@@ -11,6 +9,7 @@ import pytest
 
 from tests.building import SITE, office_days, write
 from tests.reference.published import DELAY_SAVINGS
+from tests.tuning.command import run
 from tuning.pipeline import analyse_folder
 from tuning.results import DelayPoint
 from tuning.room_uses import ROOM_USES
@@ -200,12 +199,6 @@ def test_a_curve_that_says_never_is_a_number():
 
     assert np.isfinite(np.log(point.false_offs + 0.05))
     assert study_of("anything else").kind == "private office"
-
-
-def run(*words):
-    return subprocess.run(
-        [sys.executable, "-m", "tuning.cli", *map(str, words)], capture_output=True, text=True, timeout=120, check=False
-    )
 
 
 def test_the_command_needs_no_log_at_all(tmp_path):

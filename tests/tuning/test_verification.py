@@ -67,8 +67,13 @@ def _place(room):
 
 
 @pytest.fixture(scope="module")
-def found(folder):
-    return {v.room: v for v in verify_folder(folder).changes}
+def verified(folder):
+    return verify_folder(folder)
+
+
+@pytest.fixture(scope="module")
+def found(verified):
+    return {v.room: v for v in verified.changes}
 
 
 def test_every_room_is_told_what_was_really_set(found):
@@ -161,13 +166,12 @@ def test_the_command_writes_the_document(folder, tmp_path):
     }
 
 
-def test_what_cannot_be_told_is_listed_apart_from_what_was_set(folder, monkeypatch, tmp_path):
+def test_what_cannot_be_told_is_listed_apart_from_what_was_set(folder, verified, monkeypatch, tmp_path):
     log = sampled(1, [(0, 120)], every_s=1800.0, days=3)
     check = checked(log, was_s=180.0, said_s=120.0, days=3)
-    whole = verify_folder(folder)
-    [kept] = [v for v in whole.changes if v.room == "kept"]
+    [kept] = [v for v in verified.changes if v.room == "kept"]
     coarse = dataclasses.replace(kept, room="coarse", room_name="Coarse log", set_check=check)
-    whole = dataclasses.replace(whole, changes=(*whole.changes, coarse))
+    whole = dataclasses.replace(verified, changes=(*verified.changes, coarse))
     monkeypatch.setattr("tuning.verification.verify_folder", lambda *_args, **_named: whole)
     out = tmp_path / "v.json"
 
