@@ -41,6 +41,10 @@ Buildings = Annotated[
     list[str] | None,
     typer.Option("--building", help="Only on this building (its name in addresses); may be given again."),
 ]
+Issuer = Annotated[
+    str | None,
+    typer.Option(help="The provider that the name is of; left out, the one in holdoff.toml.", show_default=False),
+]
 
 
 @contextmanager
@@ -80,6 +84,7 @@ def add(
     subject: Annotated[
         str | None, typer.Option(help="The OpenID provider's name (sub) for the person, who then needs no password.")
     ] = None,
+    issuer: Issuer = None,
 ) -> None:
     """Make an account. The password is asked on the terminal, or read from standard input; never from the command line."""
     from dashboard.workspace import accounts
@@ -87,7 +92,7 @@ def add(
     with opened(workspace) as ws:
         password = None if subject else _password()
         accounts.add(
-            ws, name, password, role=role.value, buildings=building or (), subject=subject, by=_hand()
+            ws, name, password, role=role.value, buildings=building or (), subject=subject, issuer=issuer, by=_hand()
         )  # fmt: skip
     typer.echo(f"{name} can log in.")
 
@@ -109,7 +114,9 @@ def list_(workspace: Folder) -> None:
 
 def _ways(account: Account) -> str:
     ways = (["no password"] if not account.has_password else []) + (
-        [f"tied to {account.subject}"] if account.subject else []
+        [f"tied to {account.subject} of {account.issuer or 'whichever provider vouches next'}"]
+        if account.subject
+        else []
     )
     return "".join(f", {w}" for w in ways)
 
@@ -151,13 +158,31 @@ def subject(
     subject: Annotated[
         str | None, typer.Argument(help="The provider's name (sub) for the person. Without it, the account is untied.")
     ] = None,
+    issuer: Issuer = None,
 ) -> None:
-    """Tie an account to what the OpenID provider calls the person."""
+    """Tie an account to what the OpenID provider calls the person, or move it to another provider; its sessions end."""
     from dashboard.workspace import accounts
 
     with opened(workspace) as ws:
-        accounts.set_subject(ws, name, subject, by=_hand())
+        accounts.set_subject(ws, name, subject, issuer=issuer, by=_hand())
     typer.echo(f"{name} is {'no longer tied' if subject is None else f'tied to {subject}'}.")
+
+
+@user.command()
+def issuer(
+    workspace: Folder,
+    issuer: Annotated[str, typer.Argument(help="Issuer from now on, as its discovery document says it.")],
+    before: Annotated[
+        str | None,
+        typer.Option(help="Issuer until now. Without it: accounts whose issuer is not known yet.", show_default=False),
+    ] = None,
+) -> None:
+    """Move all accounts that are tied to one issuer to another, where the same subjects are the same people. Exchange both to undo it."""
+    from dashboard.workspace import accounts
+
+    with opened(workspace) as ws:
+        moved = accounts.move_ties(ws, issuer, before=before, by=_hand())
+    typer.echo(f"Tied to {issuer} now: {', '.join(moved) or 'nobody'}.")
 
 
 @user.command()

@@ -245,6 +245,7 @@ def one_page(
             f"<div class='fields'>{_field('subject', 'The provider’s name for the person (sub)', a.subject or '', needed=False)}</div>",
             "Save",
         )
+        + _issuer(ws, a)
         if ws.limits.provider or a.subject
         else ""
     )
@@ -280,6 +281,20 @@ def one_page(
         HTTPStatus.BAD_REQUEST if trouble else HTTPStatus.OK,
         known=known,
     )
+
+
+def _issuer(ws: Workspace, a: Account) -> str:
+    """Say which provider an account is tied to, and what saving does about it."""
+    if a.subject is None:
+        return ""
+    now = ws.limits.provider.issuer if ws.limits.provider else None
+    if a.issuer is None:
+        told = "Which provider (issuer) that is, the next log-in tells."
+    elif now in (None, a.issuer):
+        told = f"The provider is {a.issuer}."
+    else:
+        told = f"The provider is {a.issuer}, which people no longer log in with. Saving ties the account to {now}."
+    return f"<p class='soft'>{escape(told)}</p>"
 
 
 def _hours(ws: Workspace) -> str:

@@ -38,6 +38,7 @@ KEPT_S = 3600.0
 """What the provider says of itself, and its keys, are asked for again after. Chosen by us."""
 ALGORITHMS: Final = ["RS256", "RS384", "RS512", "PS256", "PS384", "PS512", "ES256", "ES384", "ES512", "EdDSA"]
 """Signatures by a key that only the provider has; never ``none``, nor a secret that we have, too."""
+OF_ANOTHER = "the account with this subject is tied to another issuer"
 FAILED = "Logging in with the provider did not succeed. Begin again; if it happens twice, tell an administrator."
 
 
@@ -47,9 +48,10 @@ class ProviderError(Exception):
 
 @dataclass(frozen=True)
 class Said:
-    """What the provider says of a person."""
+    """What the provider says of a person: subject and issuer together say who it is (OpenID Connect Core 1.0, section 5.7)."""
 
     subject: str
+    issuer: str
     name: str
 
 
@@ -130,7 +132,7 @@ class Client:
             raise ProviderError("the ID token names nobody")
         told = [v for k in ("name", "preferred_username", "email") if isinstance(v := claims.get(k), str)]
         shown = next((v for v in told if v and NUL not in v), subject)
-        return Said(subject, shown)
+        return Said(subject, claims["iss"], shown)
 
     def _session(self, back: str) -> Any:
         from authlib.integrations.requests_client import OAuth2Session  # noqa: PLC0415
@@ -230,41 +232,50 @@ def register(server: Flask, ws: Workspace) -> None:
             return _failed(server, str(error))
         with acting(None):
             made = _let_in(ws, client.provider, said)
-        if made is None:
-            text = (
-                "The provider knows you, and no account here is tied to you. Ask an administrator for one, "
-                f"and tell them the provider's name for you: {said.subject}"
-            )
+        if isinstance(made, str):
+            text = f"{made}, and tell them the provider's name for you: {said.subject}"
             return forms.login_page(server, trouble=text, status=HTTPStatus.FORBIDDEN)
         answer = forms.with_session(ws, redirect(held.data["then"], HTTPStatus.SEE_OTHER), made)
         answer.delete_cookie(_cookie(), path=BACK if not request.is_secure else "/", **_held())
         return answer
 
 
-def _let_in(ws: Workspace, provider: Provider, said: Said) -> Opened | None:
-    if provider.create is not None and accounts.numbered_by(ws, said.subject) is None:
-        _create(ws, provider, said)
-    number = accounts.numbered_by(ws, said.subject)
-    with ws.writing() as session:
-        if number is not None:
+def _let_in(ws: Workspace, provider: Provider, said: Said) -> Opened | str:
+    """Log somebody in whom the provider vouches for; else says why not, and whom to ask."""
+    if provider.create is not None:
+        with ws.reading() as session:
+            there = accounts.vouched_for(session, said.subject, said.issuer) != (None, False)
+        if not there:
+            _create(ws, provider, said)
+    with ws.writing("provider") as session:
+        row, of_another = accounts.vouched_for(session, said.subject, said.issuer)
+        if row is not None:
             made = sessions.open_for(
-                session, number, lasts=ws.limits.log_in.lasts, address=request.remote_addr or "",
+                session, row.id, lasts=ws.limits.log_in.lasts, address=request.remote_addr or "",
                 before=request.cookies.get(forms.cookie()),
             )  # fmt: skip
             if made is not None:
+                # Tied before issuers were kept: from now on no other provider may vouch for it. The row notes it in the audit log.
+                row.issuer = said.issuer
                 return made
         audit.note(
-            session, action="log-in refused", kind="account", key="" if number is None else str(number),
-            details={"address": request.remote_addr, "subject": said.subject},
+            session, action="log-in refused", kind="account", key="" if row is None else str(row.id),
+            details={"address": request.remote_addr, "subject": said.subject, "issuer": said.issuer}
+            | ({"why": OF_ANOTHER} if of_another else {}),
         )  # fmt: skip
-    return None
+    if of_another:
+        return (
+            "The provider knows you, and the account here of that name is tied to another provider (issuer), so that it may be somebody "
+            "else's. Ask an administrator to move it if it is yours"
+        )
+    return "The provider knows you, and no account here is tied to you. Ask an administrator for one"
 
 
 def _create(ws: Workspace, provider: Provider, said: Said) -> None:
     assert provider.create is not None
     for name in (said.name, f"{said.name} ({said.subject})"[:80]):
         try:
-            accounts.add(ws, name, None, role=provider.create, subject=said.subject, by="provider")
+            accounts.add(ws, name, None, role=provider.create, subject=said.subject, issuer=said.issuer, by="provider")
         except RefusedError:
             # Somebody else of that name; an account is never taken over by a name.
             continue

@@ -11,19 +11,27 @@ from typing import Any
 from sqlalchemy import ForeignKey, Index, Text, UniqueConstraint
 from sqlalchemy.orm import Mapped, mapped_column
 
-from dashboard.workspace.tables import Base
+from dashboard.workspace.tables import Base, one_standing
 
 
 class AccountRow(Base):
-    """A person's account. ``password`` is an argon2 hash, ``None`` where only a provider vouches; ``subject`` is the provider's name for it."""
+    """A person's account. ``password`` is an argon2 hash, ``None`` where only a provider vouches; ``subject`` is the provider's name for it.
+
+    ``issuer`` is that provider; ``None`` where it is not known yet, and taken from the next good log-in.
+    """
 
     __tablename__ = "account"
+    __table_args__ = (
+        UniqueConstraint("issuer", "subject", name="uq_account_issuer"),
+        one_standing("uq_account_subject", "subject", where="issuer IS NULL"),
+    )
     id: Mapped[int] = mapped_column(primary_key=True)
     name: Mapped[str]
     folded: Mapped[str] = mapped_column(unique=True)
     """The name without case, so that no two accounts look alike."""
     password: Mapped[str | None]
-    subject: Mapped[str | None] = mapped_column(unique=True)
+    subject: Mapped[str | None]
+    issuer: Mapped[str | None]
     created_at: Mapped[dt.datetime]
     disabled_at: Mapped[dt.datetime | None]
 

@@ -7,10 +7,11 @@ from collections.abc import Collection, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import Final
+from urllib.parse import urlsplit
 
 from argon2 import PasswordHasher
 from argon2.exceptions import InvalidHashError, VerificationError
-from sqlalchemy import select, update
+from sqlalchemy import or_, select, update
 from sqlalchemy.orm import Session
 from zxcvbn import zxcvbn
 
@@ -20,6 +21,7 @@ from dashboard.workspace.actors import ROLES, Actor, Role
 from dashboard.workspace.buildings import named, row_of
 from dashboard.workspace.errors import NotThereError, RefusedError
 from dashboard.workspace.guarded import PEOPLE
+from dashboard.workspace.limits import NAME
 from dashboard.workspace.space import Workspace, now
 
 HASHER: Final = PasswordHasher()
@@ -34,12 +36,16 @@ LEAST_SCORE = 3
 
 @dataclass(frozen=True)
 class Account:
-    """An account in a list. ``roles`` by building; the empty name stands for every building."""
+    """An account in a list. ``roles`` by building; the empty name stands for every building.
+
+    ``subject`` is what a provider calls the person, ``issuer`` which provider; ``None`` where the next good log-in tells.
+    """
 
     id: int
     name: str
     roles: Mapping[str, Role]
     subject: str | None
+    issuer: str | None
     has_password: bool
     created_at: dt.datetime
     disabled_at: dt.datetime | None
@@ -64,6 +70,7 @@ def add(
     role: Role,
     buildings: Collection[str] = (),
     subject: str | None = None,
+    issuer: str | None = None,
     invited: bool = False,
     by: str = "",
 ) -> int:
@@ -75,6 +82,8 @@ def add(
         ``None`` where only a provider vouches for the person, who is its ``subject`` then; or who is ``invited``: gets a link to choose one.
     role, buildings
         The role on these buildings; on every one where none is named.
+    issuer
+        The provider that ``subject`` is of; where ``None`` the one that is configured, and if none is, the next that vouches for it.
 
     Raises
     ------
@@ -82,7 +91,8 @@ def add(
         If the name is taken, the password too weak, or it is the first account and does not administer everything.
     """
     shown = named(name)
-    if password is None and subject is None and not invited:
+    told = _tie(ws, subject, issuer)
+    if password is None and told == NOBODYS and not invited:
         raise RefusedError("An account needs a password, or a provider that vouches for it.")
     kept = None if password is None else HASHER.hash(fit(password, shown))
     with _writing(ws, by) as session:
@@ -91,8 +101,10 @@ def add(
             raise RefusedError("The first account must administer every building, or nobody could. Give it that role.")
         if _row(session, shown, there=False) is not None:
             raise RefusedError(f"There is an account {shown} already.")
-        _nobody_elses(session, subject)
-        row = AccountRow(name=shown, folded=folded(shown), password=kept, subject=subject, created_at=now())
+        _nobody_elses(session, told)
+        row = AccountRow(
+            name=shown, folded=folded(shown), password=kept, subject=told.subject, issuer=told.issuer, created_at=now()
+        )  # fmt: skip
         session.add(row)
         session.flush()
         _give(session, row.id, role, buildings)
@@ -137,7 +149,16 @@ def all_of(ws: Workspace) -> list[Account]:
         for r in session.scalars(select(RoleRow)):
             roles.setdefault(r.account, {})[r.building] = r.role  # type: ignore[assignment]
         return [
-            Account(a.id, a.name, roles.get(a.id, {}), a.subject, a.password is not None, a.created_at, a.disabled_at)
+            Account(
+                id=a.id,
+                name=a.name,
+                roles=roles.get(a.id, {}),
+                subject=a.subject,
+                issuer=a.issuer,
+                has_password=a.password is not None,
+                created_at=a.created_at,
+                disabled_at=a.disabled_at,
+            )
             for a in session.scalars(select(AccountRow).order_by(AccountRow.folded))
         ]
 
@@ -182,21 +203,108 @@ def set_role(ws: Workspace, name: str, role: Role | None, *, buildings: Collecti
         _somebody_administers(session)
 
 
-def set_subject(ws: Workspace, name: str, subject: str | None, *, by: str = "") -> None:
-    """Tie an account to the person whom the provider calls ``subject``; ``None`` unties it. Its sessions end."""
-    told = (subject or "").strip() or None
+def set_subject(ws: Workspace, name: str, subject: str | None, *, issuer: str | None = None, by: str = "") -> None:
+    """Tie an account to the person whom a provider calls ``subject``; ``None`` unties it. Its sessions end.
+
+    Parameters
+    ----------
+    issuer
+        The provider; where ``None`` the one that is configured. If none is, it stays as it is for the same subject, and for another one
+        the next provider that vouches for it is taken.
+
+    Raises
+    ------
+    RefusedError
+        If the person is tied to another account, or the issuer is no address.
+    """
+    told = _tie(ws, subject, issuer)
     with _writing(ws, by) as session:
         row = _there(session, name)
-        if told != row.subject:
-            _nobody_elses(session, told)
-            row.subject = told
-            end_sessions(session, row.id)
+        if told.issuer is None and told.subject == row.subject:
+            told = Tie(row.subject, row.issuer)
+        _retie(session, row, told)
 
 
-def numbered_by(ws: Workspace, subject: str) -> int | None:
-    """Return the number of the account that is tied to a provider's subject."""
-    with ws.reading() as session:
-        return session.scalar(select(AccountRow.id).where(AccountRow.subject == subject))
+def move_ties(ws: Workspace, issuer: str, *, before: str | None, by: str = "") -> list[str]:
+    """Have accounts that are tied to one provider tied to another, under the subjects that they have: the provider's address has changed.
+
+    Each is noted in the audit log, and its sessions end. The way back is the same with both exchanged.
+
+    Parameters
+    ----------
+    issuer
+        The provider from now on.
+    before
+        The provider until now; ``None``: of accounts that were tied before providers were noted.
+
+    Returns
+    -------
+    Names of these accounts. None is moved where one cannot be.
+
+    Raises
+    ------
+    RefusedError
+        If one of the persons is tied to another account under the new provider already, or the issuer is no address.
+    """
+    told = _address(issuer)
+    with _writing(ws, by) as session:
+        of_it = (
+            AccountRow.subject.is_not(None),
+            AccountRow.issuer.is_(None) if before is None else AccountRow.issuer == before,
+        )
+        rows = session.scalars(select(AccountRow).where(*of_it).order_by(AccountRow.folded)).all()
+        for row in rows:
+            _retie(session, row, Tie(row.subject, told))
+        return [row.name for row in rows]
+
+
+@dataclass(frozen=True)
+class Tie:
+    """Whom an account is tied to: the pair that identifies a person (OpenID Connect Core 1.0, section 5.7)."""
+
+    subject: str | None
+    issuer: str | None
+
+
+NOBODYS: Final = Tie(None, None)
+
+
+def _tie(ws: Workspace, subject: str | None, issuer: str | None) -> Tie:
+    told = (subject or "").strip() or None
+    if told is None:
+        return NOBODYS
+    given = (issuer or "").strip()
+    if given:
+        return Tie(told, _address(given))
+    return Tie(told, None if ws.limits.provider is None else ws.limits.provider.issuer)
+
+
+def _address(issuer: str) -> str:
+    if urlsplit(issuer).scheme not in ("https", "http"):
+        raise RefusedError(
+            f"{issuer} is no issuer. An issuer is an address that begins with https://; write it as {NAME} and the provider do."
+        )
+    return issuer
+
+
+def _retie(session: Session, row: AccountRow, told: Tie) -> None:
+    if told != Tie(row.subject, row.issuer):
+        _nobody_elses(session, told, but=row.id)
+        row.subject, row.issuer = told.subject, told.issuer
+        session.flush()
+        end_sessions(session, row.id)
+
+
+def vouched_for(session: Session, subject: str, issuer: str) -> tuple[AccountRow | None, bool]:
+    """Return the account that is tied to a person of a provider, disabled or not.
+
+    Returns
+    -------
+    The account, also one whose provider is not known yet; else ``None``, and whether another provider's person of the same name has one.
+    """
+    rows = session.scalars(select(AccountRow).where(AccountRow.subject == subject)).all()
+    own = next((r for r in rows if r.issuer == issuer), None) or next((r for r in rows if r.issuer is None), None)
+    return own, own is None and bool(rows)
 
 
 def link(ws: Workspace, name: str, *, by: str = "") -> str:
@@ -240,10 +348,14 @@ def choose(ws: Workspace, token: str, password: str) -> int | None:
         return row.id
 
 
-def _nobody_elses(session: Session, subject: str | None) -> None:
-    if subject is None:
+def _nobody_elses(session: Session, told: Tie, *, but: int = 0) -> None:
+    if told.subject is None:
         return
-    other = session.scalar(select(AccountRow.name).where(AccountRow.subject == subject))
+    query = select(AccountRow.name).where(AccountRow.subject == told.subject, AccountRow.id != but)
+    if told.issuer is not None:
+        # One whose provider is not known yet may be this one's.
+        query = query.where(or_(AccountRow.issuer.is_(None), AccountRow.issuer == told.issuer))
+    other = session.scalar(query.limit(1))
     if other is not None:
         raise RefusedError(
             f"This subject is tied to {other} already. One person has one account; untie it there first."

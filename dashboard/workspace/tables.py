@@ -49,7 +49,7 @@ class Base(DeclarativeBase):
     }
 
 
-def _one_standing(name: str, *columns: str, where: str) -> Index:
+def one_standing(name: str, *columns: str, where: str) -> Index:
     """Let one row at most stand of each, whatever was taken back before."""
     return Index(name, *columns, unique=True, sqlite_where=text(where), postgresql_where=text(where))
 
@@ -179,7 +179,7 @@ class DecisionRow(Base):
     __table_args__ = (
         Index("ix_decision_channel", "building", "room", "channel"),
         # The last line of defence: of one channel, one decision stands.
-        _one_standing(
+        one_standing(
             "uq_decision_standing", "building", "room", "channel", where="undone_at IS NULL AND superseded_at IS NULL"
         ),
     )
@@ -209,7 +209,7 @@ class VisitRow(Base):
     """A channel set on site: from ``set_at`` on the new settings are in force, and are verified."""
 
     __tablename__ = "visit"
-    __table_args__ = (_one_standing("uq_visit_standing", "decision", where="undone_at IS NULL"),)
+    __table_args__ = (one_standing("uq_visit_standing", "decision", where="undone_at IS NULL"),)
     id: Mapped[int] = mapped_column(primary_key=True)
     building: Mapped[str] = mapped_column(ForeignKey("building.id"), index=True)
     room: Mapped[str]
@@ -230,7 +230,7 @@ class VerdictRow(Base):
     __tablename__ = "verdict"
     __table_args__ = (
         Index("ix_verdict_channel", "building", "room", "channel"),
-        _one_standing("uq_verdict_standing", "building", "room", "channel", "time", where="undone_at IS NULL"),
+        one_standing("uq_verdict_standing", "building", "room", "channel", "time", where="undone_at IS NULL"),
     )
     id: Mapped[int] = mapped_column(primary_key=True)
     building: Mapped[str] = mapped_column(ForeignKey("building.id"))
@@ -254,7 +254,7 @@ class AcknowledgementRow(Base):
     __tablename__ = "acknowledgement"
     __table_args__ = (
         Index("ix_acknowledgement_room", "building", "room"),
-        _one_standing(
+        one_standing(
             "uq_acknowledgement_standing",
             "building",
             "room",
@@ -283,7 +283,7 @@ class WatchedFolderRow(Base):
     """A folder of this machine that a building takes new logs from. ``path`` is below the folder that the server was started with."""
 
     __tablename__ = "watched_folder"
-    __table_args__ = (_one_standing("uq_watched_folder_standing", "building", where="ended_at IS NULL"),)
+    __table_args__ = (one_standing("uq_watched_folder_standing", "building", where="ended_at IS NULL"),)
     id: Mapped[int] = mapped_column(primary_key=True)
     building: Mapped[str] = mapped_column(ForeignKey("building.id"))
     path: Mapped[str]

@@ -15,15 +15,20 @@ import flask
 import pytest
 from cryptography.hazmat.primitives import hashes
 from cryptography.hazmat.primitives.asymmetric import padding, rsa
+from sqlalchemy.exc import IntegrityError
+from typer.testing import CliRunner
 
-from dashboard.access import provider
+from dashboard.access import forms, provider
 from dashboard.app import create_app
 from dashboard.desk import WorkspaceStores
 from dashboard.workspace import Workspace, accounts, audit, sessions
-from dashboard.workspace.access_tables import OneTimeRow, SessionRow
+from dashboard.workspace.access_tables import AccountRow, OneTimeRow, SessionRow
 from dashboard.workspace.errors import RefusedError
 from dashboard.workspace.limits import ConfigError, Limits, Provider
 from tests.dashboard.conftest import answering
+from tuning.cli import app as command
+
+pytestmark = pytest.mark.usefixtures("database")
 
 PASSWORD, SECRET = "violet anchor biscuit rain", "the secret of the client"
 ADA = "subject 17"
@@ -262,7 +267,159 @@ def test_one_person_has_one_account(ws):
         accounts.set_subject(ws, "Root", ADA)
     accounts.set_subject(ws, "Ada", None)
     accounts.set_subject(ws, "Root", ADA)
-    assert accounts.numbered_by(ws, ADA) == next(a.id for a in accounts.all_of(ws) if a.name == "Root")
+    assert {a.name: (a.subject, a.issuer) for a in accounts.all_of(ws)} == {
+        "Ada": (None, None),
+        "Root": (ADA, ws.limits.provider.issuer),
+    }
+
+
+OLD, NEW = "https://id.example.org", "https://login.example.org/realm"
+
+
+def tie_of(ws, name):
+    return next((a.subject, a.issuer) for a in accounts.all_of(ws) if a.name == name)
+
+
+def noted(ws, **wanted):
+    """Entries of the audit log about accounts, with their details."""
+    found = [(e, json.loads(e.details)) for e in audit.entries(ws) if e.kind == "account"]
+    return [(e, d) for e, d in found if all(d.get(k) == v for k, v in wanted.items())]
+
+
+@pytest.mark.parametrize("create", [None, "look"])
+def test_another_issuer_s_person_of_the_same_name_is_refused_and_it_is_noted(ws, client, honest, create):
+    accounts.set_subject(ws, "Ada", ADA, issuer=OLD)
+    ws.limits = ws.limits.model_copy(update={"provider": ws.limits.provider.model_copy(update={"create": create})})
+    client = create_app(WorkspaceStores(ws)).server.test_client()
+
+    answer = client.get(honest.visit(begun(client)))
+
+    assert answer.status_code == 403
+    assert "tied to another provider (issuer)" in answer.text
+    assert ADA in answer.text
+    assert OLD not in answer.text
+    assert who(ws, client) is None
+    assert [a.name for a in accounts.all_of(ws)] == ["Ada", "Root"]
+    assert tie_of(ws, "Ada") == (ADA, OLD)
+    ((entry, _),) = noted(ws, subject=ADA, issuer=honest.issuer, why=provider.OF_ANOTHER)
+    assert entry.action == "log-in refused"
+    assert not any(e.action == "logged in" for e in audit.entries(ws))
+
+
+def test_two_issuers_may_call_two_people_the_same(ws, client, honest):
+    accounts.set_subject(ws, "Root", ADA, issuer=OLD)
+
+    assert client.get(honest.visit(begun(client))).status_code == 303
+
+    assert who(ws, client) == "Ada"
+    with pytest.raises(RefusedError, match="tied to Ada"):
+        accounts.set_subject(ws, "Root", ADA)
+
+
+def from_before(ws, name):
+    """Have an account tied as it was before issuers were kept."""
+    with ws.writing() as session:
+        session.query(AccountRow).filter_by(name=name).one().issuer = None
+
+
+def test_a_tie_from_before_takes_the_issuer_of_the_next_good_log_in(ws, client, honest):
+    from_before(ws, "Ada")
+    # Nothing is taken from one that is not good.
+    honest.lies = {"nonce": "another"}
+    assert client.get(honest.visit(begun(client))).status_code == 401
+    honest.lies = {}
+    accounts.disable(ws, "Ada")
+    assert client.get(honest.visit(begun(client))).status_code == 403
+    assert tie_of(ws, "Ada") == (ADA, None)
+    accounts.enable(ws, "Ada")
+
+    assert client.get(honest.visit(begun(client))).status_code == 303
+
+    assert who(ws, client) == "Ada"
+    assert tie_of(ws, "Ada") == (ADA, honest.issuer)
+    (entry,) = [e for e, d in noted(ws) if d == {"issuer": [None, honest.issuer]}]
+    assert (entry.action, entry.who) == ("changed", "provider")
+    assert audit.verify(ws).broken is None
+    # From now on it is this one's.
+    with ws.reading() as session:
+        assert accounts.vouched_for(session, ADA, OLD) == (None, True)
+
+
+def test_a_tie_from_before_is_one_account_s(ws):
+    from_before(ws, "Ada")
+    for issuer in (None, OLD):
+        with pytest.raises(RefusedError, match="tied to Ada"):
+            accounts.set_subject(ws, "Root", ADA, issuer=issuer)
+    with pytest.raises(IntegrityError), ws.writing() as session:
+        session.query(AccountRow).filter_by(name="Root").one().subject = ADA
+
+
+def test_ties_are_moved_to_another_issuer_and_back(ws, client, honest):
+    accounts.add(ws, "Ben", None, role="look", subject="subject 18", issuer=OLD)
+    assert client.get(honest.visit(begun(client))).status_code == 303
+
+    assert accounts.move_ties(ws, NEW, before=honest.issuer, by="Root") == ["Ada"]
+
+    assert who(ws, client) is None
+    assert (tie_of(ws, "Ada"), tie_of(ws, "Ben")) == ((ADA, NEW), ("subject 18", OLD))
+    ((entry, _),) = noted(ws, issuer=[honest.issuer, NEW])
+    assert entry.who == "Root"
+    assert client.get(honest.visit(begun(client))).status_code == 403
+    assert accounts.move_ties(ws, honest.issuer, before=NEW, by="Root") == ["Ada"]
+    assert client.get(honest.visit(begun(client))).status_code == 303
+
+
+def test_ties_are_moved_all_or_none(ws, honest):
+    accounts.add(ws, "Adam", None, role="look", subject="subject 18", issuer=honest.issuer)
+    accounts.add(ws, "Ben", None, role="look", subject="subject 18", issuer=NEW)
+    before = [tie_of(ws, a) for a in ("Ada", "Adam", "Ben")]
+
+    with pytest.raises(RefusedError, match="tied to Ben"):
+        accounts.move_ties(ws, NEW, before=honest.issuer)
+    with pytest.raises(RefusedError, match="is no issuer"):
+        accounts.move_ties(ws, "login.example.org", before=honest.issuer)
+
+    assert [tie_of(ws, a) for a in ("Ada", "Adam", "Ben")] == before
+
+
+def test_without_a_provider_saving_the_same_subject_forgets_no_issuer(ws, honest):
+    ws.limits = ws.limits.model_copy(update={"provider": None})
+    accounts.set_subject(ws, "Ada", ADA)
+    assert tie_of(ws, "Ada") == (ADA, honest.issuer)
+    accounts.set_subject(ws, "Ada", "subject 18")
+    assert tie_of(ws, "Ada") == ("subject 18", None)
+
+
+def test_the_commands_show_move_and_release_ties(ws, honest):
+    def run(*words):
+        done = CliRunner().invoke(command, ["user", words[0], str(ws.folder), *words[1:]])
+        assert done.exit_code == 0, done.output
+        return done.output
+
+    from_before(ws, "Ada")
+    assert f"tied to {ADA} of whichever provider vouches next" in run("list")
+    assert "Tied to " + OLD + " now: Ada." in run("issuer", OLD)
+    assert "now: Ada." in run("issuer", NEW, "--before", OLD)
+    assert f"tied to {ADA} of {NEW}" in run("list")
+    run("subject", "Ada", "subject 19", "--issuer", OLD)
+    assert tie_of(ws, "Ada") == ("subject 19", OLD)
+    run("subject", "Ada")
+    assert tie_of(ws, "Ada") == (None, None)
+    run("add", "Ben", "--role", "look", "--subject", ADA, "--issuer", NEW)
+    assert tie_of(ws, "Ben") == (ADA, NEW)
+
+
+def test_the_page_of_an_account_says_which_provider_and_moves_it(ws, client, honest):
+    assert client.post("/login", data={"name": "Root", "password": PASSWORD}).status_code == 303
+    page = f"/accounts/{next(a.id for a in accounts.all_of(ws) if a.name == 'Ada')}"
+    assert f"The provider is {honest.issuer}." in client.get(page).text
+    accounts.set_subject(ws, "Ada", ADA, issuer=OLD)
+    assert f"Saving ties the account to {honest.issuer}" in client.get(page).text
+
+    form = {"proof": client.get_cookie(forms.PROOF_COOKIE).value, "do": "subject", "subject": ADA}
+    assert client.post(page, data=form).status_code == 200
+
+    assert tie_of(ws, "Ada") == (ADA, honest.issuer)
 
 
 def test_a_provider_of_another_name_is_not_believed(ws, honest):
