@@ -4,6 +4,8 @@ from pathlib import Path
 
 import pytest
 
+from tuning.pipeline import analyse_folder
+
 SHARED = Path(__file__).parents[2] / "shared" / "data"
 
 
@@ -18,6 +20,12 @@ def real_log():
         return path
 
     return find
+
+
+@pytest.fixture(scope="session")
+def demo():
+    """The demo building, analysed once for all files that look at it."""
+    return analyse_folder(Path(__file__).parents[1] / "demo_logs")
 
 
 def pytest_collection_modifyitems(items):

@@ -13,15 +13,14 @@ from dashboard.store import FixedStore
 from tests.dashboard.conftest import serving
 from tests.dashboard.waiting import whole
 from tuning.export import document
-from tuning.pipeline import analyse_folder
 from tuning.wording import duration
 
 pytestmark = pytest.mark.browser
 
 
 @pytest.fixture(scope="module")
-def analysis():
-    return analyse_folder(demo_folder())
+def analysis(demo):
+    return demo
 
 
 @pytest.fixture(scope="module")
@@ -82,6 +81,7 @@ def test_the_page_grows_no_wider_while_figures_are_drawn(page, address):
     assert page.evaluate("window.widest") == 0
 
 
+@pytest.mark.width_by_turns
 def test_a_room_address_survives_reload_and_back(page, address, analysis):
     room = next(c for c in analysis.channels if c.room == "seminar_room" and c.channel == "window")
     page.goto(f"{address}/room/seminar_room?channel=window")
@@ -97,6 +97,7 @@ def test_a_room_address_survives_reload_and_back(page, address, analysis):
     assert page.complaints == []
 
 
+@pytest.mark.width_by_turns
 def test_a_time_of_a_finding_opens_the_minutes_around_it(page, address):
     page.goto(f"{address}/room/workshop?channel=bench")
     finding = page.locator(".finding", has_text="lone triggers")

@@ -48,6 +48,7 @@ def order(page):
     return page.locator(".ranked th[scope=row] a").evaluate_all("links => links.map(a => a.title)")
 
 
+@pytest.mark.width_by_turns
 def test_the_list_is_sorted_by_its_select_and_what_must_be_mended_comes_first(page, made_up_site):
     page.goto(made_up_site)
     expect(page.get_by_role("link", name="Seminar room all")).to_be_visible()
@@ -59,6 +60,7 @@ def test_the_list_is_sorted_by_its_select_and_what_must_be_mended_comes_first(pa
     until(page, "window.location.search === '?sort=name'")
 
 
+@pytest.mark.width_by_turns
 def test_a_selection_is_summed_and_survives_reload_a_visit_to_a_room_and_back(page, made_up_site, analysis):
     page.goto(made_up_site)
     for name in ("Reading room wall", "Seminar room all"):
@@ -177,6 +179,7 @@ def test_colours_follow_the_system_until_somebody_chooses_and_the_choice_is_kept
     assert page.complaints == []
 
 
+@pytest.mark.width_by_turns
 def test_the_keyboard_reaches_the_content_and_a_room(page, made_up_site):
     page.goto(made_up_site)
     expect(page.get_by_role("link", name="Seminar room all")).to_be_visible()
@@ -220,6 +223,7 @@ def test_the_page_shows_progress_and_then_fills_without_a_reload(page, analysis)
     assert page.outside == []
 
 
+@pytest.mark.width_by_turns
 def test_a_log_that_cannot_be_read_is_told_in_place_of_the_page(page):
     def analyse(_folder, *, progress):
         raise LogError(Path("store.csv"), "row 812", "'abc' is not a number", "A value is a number", "Correct the row")

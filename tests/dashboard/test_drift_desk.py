@@ -171,6 +171,7 @@ def test_a_room_set_on_site_since_counts_no_more(desk):
     assert (found["r101"].level, found["r102"].level) == ("", "site")
 
 
+@pytest.mark.width_by_turns
 def test_the_building_page_tells_and_a_click_acknowledges_and_undoes(desk, page):
     ws, building, _ = desk
     with answering(create_app(WorkspaceStores(ws)).server) as url:
@@ -197,6 +198,7 @@ def test_the_building_page_tells_and_a_click_acknowledges_and_undoes(desk, page)
         assert page.outside == []
 
 
+@pytest.mark.width_by_turns
 def test_of_many_changed_rooms_the_first_are_told_and_the_rest_is_fetched(tmp_path, page):
     ws, building = begun(tmp_path / "ws")
     names = [f"r{n}" for n in range(101, 109)]

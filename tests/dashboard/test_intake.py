@@ -235,6 +235,7 @@ def test_killed_at_any_step_nothing_is_lost_or_doubled(desk, monkeypatch, step, 
     assert [a.problem for a in intake.arrivals(ws, building)] == [None]
 
 
+@pytest.mark.width_by_turns
 def test_an_administrator_names_the_folder_in_the_browser(desk, page):
     ws, building, folder = desk
     intake.stop(ws, building, by=ANNA)

@@ -14,23 +14,16 @@ from dashboard.pages.building.rows import table_data
 from dashboard.pages.facts import parts as facts_parts
 from dashboard.pages.room import parts as room_parts
 from dashboard.report import html_report
-from dashboard.serve import demo_folder
 from dashboard.store import Load
 from dashboard.workspace import buildings, decisions, documents, saved
 from dashboard.workspace.decisions import Choice
 from dashboard.workspace.fields import CHANNEL, SITE, read, written
 from dashboard.workspace.inputs import changes
 from tests.dashboard.workspaces import ANNA, analysed
-from tuning.pipeline import analyse_folder
 from tuning.results import Settings
 
 POINT = re.compile(r"(?<![\w.,:/-])(?!\d{1,3}\.\d{3}\b)\d+\.\d+(?![\w.])")
 """A number with a decimal point, and no version, time or file name; a group of thousands is none."""
-
-
-@pytest.fixture(scope="module")
-def demo():
-    return analyse_folder(demo_folder())
 
 
 @pytest.fixture
