@@ -18,6 +18,7 @@ from tuning.presence.spells import (
     EDGES_S,
     WAVE_S,
     WAVES_PRIOR,
+    SpellTable,
     Survival,
     cell_of,
     chain_offsets,
@@ -130,6 +131,26 @@ def cut_shorter(hold_off_s: Floats, day: Ints) -> Bools:
     return finite & (hold_off_s < SHORTER * longest)
 
 
+NEAR = 8
+FEW_NEAR = 20.0
+"""Pauses on either side of a reaction that tell how people move who are there then, and as many of the whole log beside them. Chosen by us."""
+
+
+def around_reactions(reaction: Floats, chained: Bools) -> Floats:
+    """1 for the pauses around reactions that began afresh whatever happens after a reaction; the pause behind it, which asks, is left out.
+
+    Reactions come when few are there, or those who keep still; how long the pauses of all hours are says little of theirs.
+    """
+    n = len(reaction)
+    at, behind = np.flatnonzero(reaction > 0.5), np.flatnonzero(chained)
+    steps = np.zeros(n + 1)
+    np.add.at(steps, np.maximum(at - NEAR, 0), 1.0)
+    np.add.at(steps, at, -1.0)
+    np.add.at(steps, behind + 1, 1.0)
+    np.add.at(steps, np.minimum(behind + 1 + NEAR, n), -1.0)
+    return np.asarray((np.cumsum(steps[:-1]) > 0) & ~chained, dtype=np.float64)
+
+
 def survival_of(
     gaps: Gaps,
     seen: Classified,
@@ -169,6 +190,10 @@ def survival_of(
     weight = np.append(still, moved_on)
     passed = np.where(waved, np.minimum(WAVE_S, g[c]), 0.0)
     on, share = np.full(len(c), 0.5), 0.5
+    near = around_reactions(reaction, chained)
+    fresh = _afresh(
+        base, spell_table(0.0, g, near * (natural_weight + reaction), near * natural_weight * complete, day, days)
+    )
     table = base
     for _ in range(4):
         table = base
@@ -176,9 +201,9 @@ def survival_of(
         table = table + spell_table(0.0, g[c], placed * (1 - on), placed * (1 - on) * ends, day[c], days)
         s = falling_hazard(table)
         waves = (WAVES_PRIOR[0] + (still * on)[waved].sum()) / (sum(WAVES_PRIOR) + (still * on).sum())
-        short = float(np.log(1.0 - (1.0 - waves) * s.at(np.array([WAVE_S]))[0, 0]))
+        short = float(np.log(1.0 - (1.0 - waves) * fresh.at(np.array([WAVE_S]))[0, 0]))
         ended = _ends_soon(s, float(np.median(offset[c])))
-        anew = _loglik(s, passed, g[c], ends)
+        anew = _loglik(fresh, passed, g[c], ends)
         onward = _loglik(s, offset[c], offset[c] + g[c], ends) + np.log(np.where(waved, waves, 1.0 - waves))
         # A short pause before it is a wave or one of many if movement started afresh; if the spell went on, a wave or the spell's end.
         went_on = np.where(waved, np.logaddexp(onward, ended + anew), onward)
@@ -187,6 +212,13 @@ def survival_of(
         )
         on = all_on[:-1] * np.exp(onward - went_on)
     return fit_survival(table, day_weights, scale_s=scale_s, rng=rng), share
+
+
+def _afresh(base: SpellTable, near: SpellTable) -> Survival:
+    """Survival of pauses that begin afresh near reactions; all of the log stand in for some."""
+    total = max(float(base.ends.sum()), 1.0)
+    few = FEW_NEAR / total
+    return falling_hazard(SpellTable(near.ends + few * base.ends, near.exposure + few * base.exposure))
 
 
 def _ends_soon(survival: Survival, after_s: float) -> float:

@@ -10,11 +10,11 @@ from tuning.rates import survival_of
 HOLD_OFF_S, REACTION_S = 180.0, 4.0
 
 
-def room(*, goes_on: bool, waves: float, seed: int, spells: int = 6000):
+def room(*, goes_on: bool, waves: float, seed: int, spells: int = 6000, scale_s: float = 25.0):
     """Gaps of somebody who is always there: Weibull stillness of shape 0.6, cut by reactions at the hold-off, of one wave or more."""
     rng = np.random.default_rng(seed)
     gap_s, reacted = [], []
-    for left in 25.0 * rng.weibull(0.6, spells):
+    for left in scale_s * rng.weibull(0.6, spells):
         rest = left
         while rest > HOLD_OFF_S:
             gap_s.append(HOLD_OFF_S + REACTION_S)
@@ -23,7 +23,7 @@ def room(*, goes_on: bool, waves: float, seed: int, spells: int = 6000):
             gap_s += [3.0] * more
             reacted += [0.0] * more
             if not goes_on:
-                rest = 25.0 * rng.weibull(0.6)
+                rest = scale_s * rng.weibull(0.6)
                 continue
             rest -= HOLD_OFF_S + REACTION_S
         gap_s.append(max(rest, 0.5))
@@ -51,3 +51,22 @@ def test_a_spell_that_goes_on_behind_several_waves_is_told_from_one_that_does_no
     """Waves hide part of it: the share comes out too low, but not as nothing."""
     assert share_that_goes_on(*room(goes_on=True, waves=0.8, seed=seed)) > 0.2
     assert share_that_goes_on(*room(goes_on=False, waves=0.8, seed=seed)) < 0.1
+
+
+def crowded_and_alone(*, goes_on: bool, seed: int):
+    """Hours in which many move all the time, and hours of one alone who keeps still for longer."""
+    rng = np.random.default_rng(seed)
+    alone, reacted = (np.array_split(part, 60) for part in room(goes_on=goes_on, waves=0.0, seed=seed, scale_s=70.0))
+    gap_s, reaction = [], []
+    for hour, its in zip(alone, reacted, strict=True):
+        crowd = rng.exponential(6.0, 300)
+        gap_s += [crowd, hour]
+        reaction += [np.zeros(len(crowd)), its]
+    return np.concatenate(gap_s), np.concatenate(reaction)
+
+
+@pytest.mark.parametrize(("goes_on", "low", "high"), [(False, 0.0, 0.3), (True, 0.7, 1.0)])
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_pauses_after_reactions_are_held_beside_those_of_the_same_hours(goes_on, low, high, seed):
+    """Held beside the pauses of all hours, those of one alone look like spells that go on."""
+    assert low <= share_that_goes_on(*crowded_and_alone(goes_on=goes_on, seed=seed)) <= high
