@@ -32,21 +32,41 @@ TRIAL_DAYS = 14
 
 
 FARTHEST, LONG_S = 8.0, 1200.0
-"""No trial of more than so many times the hold-off in force, unless it is no longer than this [s]: the log foretells no farther, and the trial's own
-log will. Chosen by us; 20 min is a usual longest setting in codes (common practice, no source)."""
+"""Where few outlast the hold-off in force, no trial of more than so many times that, unless it is no longer than this [s]: the log foretells no
+farther, and the trial's own log will. Chosen by us; 20 min is a usual longest setting in codes (common practice, no source)."""
+MANY_REACTIONS = 25.0
+"""So many people left in the dark tell how much longer is needed. Chosen by us: on simulated rooms 15 to 120 do nearly as well."""
 
 
-def within_reach(
-    allowed: np.ndarray[tuple[int], np.dtype[np.bool_]], hold_off_s: Floats, in_force_s: float
-) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
-    """Which of the allowed candidates [s] a log under the hold-off in force [s] can foretell at all; all of them where none is.
+def reach_s(in_force_s: float, reactions: float) -> float:
+    """Longest hold-off that a log can foretell at all. [s].
+
+    Parameters
+    ----------
+    in_force_s
+        Hold-off in force; infinite where nothing switches off. [s]
+    reactions
+        Expected number of people who reacted to the dark.
 
     Examples
     --------
-    >>> within_reach(np.ones(4, dtype=bool), np.array([300.0, 1200.0, 1500.0, 1800.0]), 180.0).tolist()
+    >>> reach_s(180.0, 12.0), reach_s(180.0, 300.0)
+    (1440.0, inf)
+    """
+    return max(FARTHEST * in_force_s, LONG_S) if reactions < MANY_REACTIONS else np.inf
+
+
+def within_reach(
+    allowed: np.ndarray[tuple[int], np.dtype[np.bool_]], hold_off_s: Floats, reach: float
+) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
+    """Which of the allowed candidates [s] lie within the log's reach [s]; all of them where none does.
+
+    Examples
+    --------
+    >>> within_reach(np.ones(4, dtype=bool), np.array([300.0, 1200.0, 1500.0, 1800.0]), 1440.0).tolist()
     [True, True, False, False]
     """
-    near = allowed & (hold_off_s <= max(FARTHEST * in_force_s, LONG_S))
+    near = allowed & (hold_off_s <= reach)
     return near if near.any() else allowed.copy()
 
 
@@ -152,6 +172,7 @@ def choose(
     allowed: np.ndarray[tuple[int], np.dtype[np.bool_]],
     current: int | None,
     in_force_s: float,
+    reach: float = np.inf,
     ceiling: float | None,
     visit_cost: float,
     usable_days: float,
@@ -171,6 +192,8 @@ def choose(
         Index of the setting in force, ``None`` if nothing switches off.
     in_force_s
         Hold-off in force [s]; beyond it the curve is extrapolated.
+    reach
+        Longest hold-off that the log foretells: see :func:`reach_s`. [s]
     ceiling
         Most false-offs a week that may be expected, if any.
     visit_cost
@@ -179,7 +202,7 @@ def choose(
         How much log there is.
     """
     expected = cost.mean(axis=0)
-    near = within_reach(allowed, hold_off_s, in_force_s)
+    near = within_reach(allowed, hold_off_s, reach)
     usable = within_ceiling(near, false_offs.mean(axis=0), hold_off_s, ceiling=ceiling)
     best = int(np.flatnonzero(usable)[cheapest(expected[usable])])
     if current is None:

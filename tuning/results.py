@@ -222,6 +222,8 @@ class Terms:
         Movements in the log.
     blocked
         Whether a fault must be mended first.
+    reach_s
+        Longest hold-off that the log foretells, ``None`` where it foretells all. [s]
     """
 
     in_force_s: float | None
@@ -229,6 +231,7 @@ class Terms:
     visit_cost: float
     motions: int
     blocked: bool
+    reach_s: float | None = None
 
 
 @dataclass(frozen=True)

@@ -58,6 +58,7 @@ def random_channel(rng):
         visit_cost=float(rng.choice([0, 1, 30])),
         motions=int(rng.choice([50, 5000])) if rng.random() < 0.2 else 5000,
         blocked=bool(rng.random() < 0.1),
+        reach_s=float(rng.choice(hold)) if rng.random() < 0.3 else None,
     )
     frame = pl.DataFrame(
         {
@@ -90,6 +91,7 @@ def chosen_by_the_library(c, *, per_false_off, price):
         allowed=np.array([p.allowed for p in c.delay_curve]),
         current=current,
         in_force_s=np.inf if c.terms.in_force_s is None else c.terms.in_force_s,
+        reach=np.inf if c.terms.reach_s is None else c.terms.reach_s,
         ceiling=c.terms.ceiling,
         visit_cost=c.terms.visit_cost,
         usable_days=c.usable_days,

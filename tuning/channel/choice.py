@@ -9,7 +9,7 @@ import numpy as np
 from tuning.advice import cheapest_target, delay_points, nearest, settings_to_set, target_to_set
 from tuning.channel.input import ChannelInput
 from tuning.channel.steps import Examined
-from tuning.decision import MIN_DAYS, Choice, allowed_candidates, choose
+from tuning.decision import MIN_DAYS, Choice, allowed_candidates, choose, reach_s
 from tuning.diagnosis import hold_off_verdict
 from tuning.gaps import Bools
 from tuning.joint import Surface
@@ -48,6 +48,11 @@ class Chosen:
     findings: tuple[Finding, ...]
 
 
+def reach_of(found: Examined) -> float:
+    """Longest hold-off that the channel's log foretells. [s]."""
+    return reach_s(found.in_force.latest_s, found.seen.reactions)
+
+
 def choose_settings(known: Understood) -> Chosen:
     """Choose hold-off, target and mode of a channel."""
     given, rates, light = known.given, known.rates, known.found.light
@@ -66,6 +71,7 @@ def choose_settings(known: Understood) -> Chosen:
             allowed=allowed,
             current=current,
             in_force_s=held,
+            reach=reach_of(known.found),
             ceiling=building.max_false_offs_per_week,
             visit_cost=building.cost_per_visit,
             usable_days=known.found.motion.usable_days,

@@ -113,10 +113,10 @@ def _points(c: ChannelResult) -> list[dict[str, Any]]:
     rows = [kept[p.hold_off_s] for p in curve]
     mean = np.array([np.mean(row["false_offs"]) for row in rows])
     hold_off_s = np.array([p.hold_off_s for p in curve])
-    in_force_s = None if c.terms is None else c.terms.in_force_s
+    reach = None if c.terms is None else c.terms.reach_s
     allowed = np.array([p.allowed for p in curve])
     usable = within_ceiling(
-        within_reach(allowed, hold_off_s, np.inf if in_force_s is None else in_force_s),
+        within_reach(allowed, hold_off_s, np.inf if reach is None else reach),
         mean,
         hold_off_s,
         ceiling=None if c.terms is None else c.terms.ceiling,
