@@ -131,13 +131,13 @@ def cut_shorter(hold_off_s: Floats, day: Ints) -> Bools:
     return finite & (hold_off_s < SHORTER * longest)
 
 
-NEAR = 8
+NEAR = 4
 FEW_NEAR = 20.0
 """Pauses on either side of a reaction that tell how people move who are there then, and as many of the whole log beside them. Chosen by us."""
 
 
-def around_reactions(reaction: Floats, chained: Bools) -> Floats:
-    """1 for the pauses around reactions that began afresh whatever happens after a reaction; the pause behind it, which asks, is left out.
+def around_reactions(reaction: Floats, chained: Bools) -> Bools:
+    """True for the pauses around reactions that began afresh whatever happens after a reaction; the pause behind it, which asks, is left out.
 
     Reactions come when few are there, or those who keep still; how long the pauses of all hours are says little of theirs.
     """
@@ -148,7 +148,7 @@ def around_reactions(reaction: Floats, chained: Bools) -> Floats:
     np.add.at(steps, at, -1.0)
     np.add.at(steps, behind + 1, 1.0)
     np.add.at(steps, np.minimum(behind + 1 + NEAR, n), -1.0)
-    return np.asarray((np.cumsum(steps[:-1]) > 0) & ~chained, dtype=np.float64)
+    return np.asarray((np.cumsum(steps[:-1]) > 0) & ~chained)
 
 
 def survival_of(
@@ -157,12 +157,15 @@ def survival_of(
     day: Ints,
     day_weights: Floats,
     *,
+    limit_s: Floats,
     scale_s: float,
     rng: np.random.Generator,
     shorter: Bools | None = None,
 ) -> tuple[Survival, float]:
     """Fit how long present people keep still, and whether spells go on after reactions.
 
+    ``limit_s`` is the hold-off in force in each gap [s]: up to there a stillness that a reaction ended was seen. How long people take to react says
+    nothing of how long they would have kept still.
     ``shorter`` marks gaps under a hold-off that was later or earlier longer (a trial). They show the pauses below it as well as the longer one does,
     and how many outlast it; what follows a reaction there says only whether spells go on, because its place in the spell beyond would be taken from
     there, and the longer hold-off shows that whole.
@@ -175,8 +178,15 @@ def survival_of(
     offset = chain_offsets(g, reaction, follows)
     chained = offset > 0
     whole = np.ones(len(g)) if shorter is None else (~shorter).astype(float)
-    first = (~chained).astype(float)
-    base = spell_table(0.0, g, first * (natural_weight + reaction), first * natural_weight * complete, day, days)
+    seen_s = np.minimum(g, limit_s)
+
+    def from_the_start(rows: Bools) -> SpellTable:
+        own, cut = np.flatnonzero(rows & (natural_weight > 0)), np.flatnonzero(rows & (reaction > 0))
+        natural = natural_weight[own]
+        ended = spell_table(0.0, g[own], natural, natural * complete[own], day[own], days)
+        return ended + spell_table(0.0, seen_s[cut], reaction[cut], np.zeros(len(cut)), day[cut], days)
+
+    base = from_the_start(~chained)
     if not chained.any():
         share = 0.5
         return fit_survival(base, day_weights, scale_s=scale_s, rng=rng), share
@@ -191,20 +201,22 @@ def survival_of(
     passed = np.where(waved, np.minimum(WAVE_S, g[c]), 0.0)
     on, share = np.full(len(c), 0.5), 0.5
     near = around_reactions(reaction, chained)
-    fresh = _afresh(
-        base, spell_table(0.0, g, near * (natural_weight + reaction), near * natural_weight * complete, day, days)
-    )
+    fresh = _afresh(base, from_the_start(near))
+    length = np.where(reaction[c] > 0.5, seen_s[c], g[c])
     table = base
     for _ in range(4):
         table = base
-        table = table + spell_table(offset[c], offset[c] + g[c], placed * on, placed * on * ends, day[c], days)
-        table = table + spell_table(0.0, g[c], placed * (1 - on), placed * (1 - on) * ends, day[c], days)
+        # Of those that ended within a wave of the reaction nobody knows: they are under observation from then on.
+        table = table + spell_table(
+            offset[c] + np.minimum(WAVE_S, length), offset[c] + length, placed * on, placed * on * ends, day[c], days
+        )
+        table = table + spell_table(0.0, length, placed * (1 - on), placed * (1 - on) * ends, day[c], days)
         s = falling_hazard(table)
         waves = (WAVES_PRIOR[0] + (still * on)[waved].sum()) / (sum(WAVES_PRIOR) + (still * on).sum())
         short = float(np.log(1.0 - (1.0 - waves) * fresh.at(np.array([WAVE_S]))[0, 0]))
         ended = _ends_soon(s, float(np.median(offset[c])))
-        anew = _loglik(fresh, passed, g[c], ends)
-        onward = _loglik(s, offset[c], offset[c] + g[c], ends) + np.log(np.where(waved, waves, 1.0 - waves))
+        anew = _loglik(fresh, passed, length, ends)
+        onward = _loglik(s, offset[c], offset[c] + length, ends) + np.log(np.where(waved, waves, 1.0 - waves))
         # A short pause before it is a wave or one of many if movement started afresh; if the spell went on, a wave or the spell's end.
         went_on = np.where(waved, np.logaddexp(onward, ended + anew), onward)
         share, all_on = goes_on_share(
@@ -292,7 +304,10 @@ def weekly_rates(
     minding = seen.p_still * around.minds * around.lit
     if np.isfinite(in_force_s):
         shorter = None if in_force_at_s is None else cut_shorter(in_force_at_s, day)
-        survival, goes_on = survival_of(gaps, seen, day, weights, scale_s=scale_s, rng=rng, shorter=shorter)
+        limit_s = np.full(len(gaps), in_force_s) if in_force_at_s is None else in_force_at_s
+        survival, goes_on = survival_of(
+            gaps, seen, day, weights, limit_s=limit_s, scale_s=scale_s, rng=rng, shorter=shorter
+        )
         present_s = np.bincount(day, weights=minding * gaps.gap_s, minlength=days)
         rate = false_offs_per_second(
             survival,
@@ -302,7 +317,8 @@ def weekly_rates(
         )
         false_offs = rate * (weights @ present_s)[:, None] / weeks
     else:
-        survival, goes_on = survival_of(gaps, seen, day, weights, scale_s=scale_s, rng=rng)
+        never = np.full(len(gaps), np.inf)
+        survival, goes_on = survival_of(gaps, seen, day, weights, limit_s=never, scale_s=scale_s, rng=rng)
         false_offs = weights @ cells.expired(minding) / weeks
     doubt = rng.normal(0.0, DOUBT if gaps.recorded_s is None else DOUBT_SAMPLED, draws + 1)
     doubt[0] = 0.0
