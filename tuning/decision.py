@@ -31,11 +31,11 @@ TRIAL_DAYS = 14
 """A trial lasts two weeks: two of each weekday. Chosen by us."""
 
 
-FARTHEST, LONG_S = 8.0, 1200.0
+FARTHEST, LONG_S = 4.0, 600.0
 """Where few outlast the hold-off in force, no trial of more than so many times that, unless it is no longer than this [s]: the log foretells no
-farther, and the trial's own log will. Chosen by us; 20 min is a usual longest setting in codes (common practice, no source)."""
-MANY_REACTIONS = 25.0
-"""So many people left in the dark tell how much longer is needed. Chosen by us: on simulated rooms 15 to 120 do nearly as well."""
+farther, and the trial's own log will. Chosen by us; 10 min is a usual setting (common practice, no source)."""
+MANY_REACTIONS = 20.0
+"""So many people left in the dark tell how much longer is needed. Chosen by us: on simulated rooms 15 to 25 do as well."""
 
 
 def reach_s(in_force_s: float, reactions: float) -> float:
@@ -51,7 +51,7 @@ def reach_s(in_force_s: float, reactions: float) -> float:
     Examples
     --------
     >>> reach_s(180.0, 12.0), reach_s(180.0, 300.0)
-    (1440.0, inf)
+    (720.0, inf)
     """
     return max(FARTHEST * in_force_s, LONG_S) if reactions < MANY_REACTIONS else np.inf
 
@@ -63,7 +63,7 @@ def within_reach(
 
     Examples
     --------
-    >>> within_reach(np.ones(4, dtype=bool), np.array([300.0, 1200.0, 1500.0, 1800.0]), 1440.0).tolist()
+    >>> within_reach(np.ones(4, dtype=bool), np.array([300.0, 600.0, 900.0, 1800.0]), 720.0).tolist()
     [True, True, False, False]
     """
     near = allowed & (hold_off_s <= reach)

@@ -81,11 +81,11 @@ def test_far_beyond_the_log_is_a_trial():
 
 @pytest.mark.parametrize(
     ("in_force_s", "reactions", "farthest_s"),
-    [(60.0, 10, 1200), (180.0, 10, 1200), (240.0, 10, 1800), (np.inf, 0, 1800), (180.0, 300, 1800)],
+    [(60.0, 10, 600), (180.0, 10, 600), (300.0, 10, 1200), (np.inf, 0, 1800), (180.0, 300, 1800)],
 )
 def test_no_trial_goes_farther_than_the_log_foretells(in_force_s, reactions, farthest_s):
-    """From 3 min nobody is sent to 30 for a few reactions: the log of a trial of 20 min will tell whether that is needed."""
-    hold_off_s = np.array([60.0, 180.0, 240.0, 600.0, 1200.0, 1800.0])
+    """From 3 min nobody is sent to 30 for a few reactions: the log of a trial of 10 min will tell whether that is needed."""
+    hold_off_s = np.array([60.0, 180.0, 300.0, 600.0, 1200.0, 1800.0])
     cost = draws([90, 70, 60, 50, 9, 2])
     current = None if np.isinf(in_force_s) else int(np.flatnonzero(hold_off_s == in_force_s)[0])
     given = {"current": current, "in_force_s": in_force_s, "reach": reach_s(in_force_s, reactions)}
