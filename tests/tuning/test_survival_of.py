@@ -5,7 +5,7 @@ import pytest
 
 from tuning.gaps import ENDED_BY_MOTION, Gaps
 from tuning.presence.stillness import Classified
-from tuning.rates import survival_of
+from tuning.presence.whole_spells import survival_of
 
 HOLD_OFF_S, REACTION_S = 180.0, 4.0
 
