@@ -240,12 +240,12 @@ def one_page(
     since = f"Disabled since {a.disabled_at:%Y-%m-%d}" if a.disabled_at else "Active"
     provider = (
         "<h3>Provider</h3>"
+        + _issuer(ws, a)
         + form(
             "subject",
             f"<div class='fields'>{_field('subject', 'The provider’s name for the person (sub)', a.subject or '', needed=False)}</div>",
             "Save",
         )
-        + _issuer(ws, a)
         if ws.limits.provider or a.subject
         else ""
     )
