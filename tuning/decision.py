@@ -16,6 +16,8 @@ from tuning.results import Decision
 SURE = 0.9
 """Share of the resamples in which a change must be better. From the method: nine in ten."""
 WEEKS_A_YEAR = 365.25 / 7
+ALONG = 0.1
+"""Share of a visit's price that one more setting costs where somebody is in the room for another anyway. Chosen by us: no way there."""
 MIN_DAYS = 7.0
 MIN_DAYS_UNCUT = 3.5
 """Where nothing switches off, no pause is cut short and a first setting is better than none: half a week will do. Chosen by us."""
@@ -175,6 +177,7 @@ def choose(
     reach: float = np.inf,
     ceiling: float | None,
     visit_cost: float,
+    due: bool = False,
     usable_days: float,
     motions: int,
 ) -> Choice:
@@ -198,6 +201,8 @@ def choose(
         Most false-offs a week that may be expected, if any.
     visit_cost
         What a visit costs, in the site's currency; spread over a year.
+    due
+        Whether somebody changes something else in the room anyway. A trial must pay for its visit all the same: it brings another.
     usable_days, motions
         How much log there is.
     """
@@ -216,13 +221,17 @@ def choose(
         return Choice(current, best, "keep", 0.0, 0.0)
     if usable_days < MIN_DAYS or motions < MIN_MOTIONS:
         return Choice(current, best, "more-data", p_better, saving)
-    if must or (p_better >= SURE and saving > visit_cost / WEEKS_A_YEAR):
-        beyond = hold_off_s[best] > BEYOND * in_force_s
+    a_week = visit_cost / WEEKS_A_YEAR
+    pays, beyond = saving > a_week, hold_off_s[best] > BEYOND * in_force_s
+    if must or (p_better >= SURE and saving > (ALONG * a_week if due else a_week)):
         unsure = hold_off_s[best] > FAR_BEYOND * in_force_s or _open(cost, usable, best)
-        return Choice(best, best, "trial" if beyond and not must and unsure else "change", p_better, saving)
-    if saving > visit_cost / WEEKS_A_YEAR and hold_off_s[best] > BEYOND * in_force_s:
-        return Choice(best, best, "trial", p_better, saving)
-    return Choice(current, best, "keep", p_better, saving)
+        if must or not (beyond and unsure):
+            return Choice(best, best, "change", p_better, saving)
+    return (
+        Choice(best, best, "trial", p_better, saving)
+        if pays and beyond
+        else Choice(current, best, "keep", p_better, saving)
+    )
 
 
 def _open(cost: Floats, usable: np.ndarray[tuple[int], np.dtype[np.bool_]], best: int) -> bool:

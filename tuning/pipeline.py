@@ -13,8 +13,16 @@ import numpy as np
 import polars as pl
 
 from tuning import __version__
-from tuning.channel.analyse import ChannelInput, analyse_channel, companions, lights, minded, swapped_channels
-from tuning.channel.result import without_pictures
+from tuning.channel.analyse import (
+    ChannelInput,
+    choose_together,
+    companions,
+    conclude,
+    lights,
+    minded,
+    swapped_channels,
+    understand,
+)
 from tuning.channel.steps import daily_of
 from tuning.logs import Logs, read_logs
 from tuning.motion import US, Ints
@@ -158,11 +166,17 @@ def analyse_room(
         )
     # Whose dark people react to is asked of all lights of the room at once.
     lit = minded({name: lights(one) for name, one in given.items() if one.channel.control != "relay"})
+    known = {}
     for name, one in given.items():
         beside = companions(lit, name) if name in lit else ()
-        found, evidence = analyse_channel(replace(one, lead=lead, beside=beside), lit.get(name))
-        done[name] = found if pictures else without_pictures(found)
-        lead = lead or evidence
+        found = understand(replace(one, lead=lead, beside=beside), lit.get(name))
+        if isinstance(found, ChannelResult):
+            done[name] = found
+        else:
+            known[name] = found
+            lead = lead or found.found.evidence
+    # Who comes to the room for one channel sets the others too: the choice is made for all at once.
+    done |= {name: conclude(known[name], chosen) for name, chosen in choose_together(known).items()}
     return [done[name] for name in site.rooms[room].channels]
 
 

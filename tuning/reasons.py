@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from tuning.decision import Choice
+from tuning.decision import WEEKS_A_YEAR, Choice
 from tuning.results import ChannelResult, DelayPoint
 from tuning.sampled_pauses import TOO_COARSE
 from tuning.sentence import Sentence, say
@@ -160,16 +160,24 @@ def _decision(result: ChannelResult, choice: Choice, currency: str) -> list[str]
         blocking = next((f.message for f in result.findings if f.severity == "blocking"), "")
         return [Sentence("Mend this first, then read the log again: ") + blocking]
     if result.recommended.hold_off_s == result.current.hold_off_s:
-        return ["No other hold-off is expected to cost less; keep it. The target changes."]
+        pairs = {
+            "target": (result.recommended.target_lx, result.current.target_lx),
+            "mode": (result.recommended.mode, result.current.mode),
+        }
+        what = [name for name, (new, now) in pairs.items() if new != now]
+        sure = "" if choice.best == choice.index else " surely enough"
+        verb = "changes" if len(what) == 1 else "change"
+        return [f"No other hold-off is{sure} expected to cost less; keep it. The {' and the '.join(what)} {verb}."]
     if result.current_rates is not None:
-        return [
-            say(
-                "That saves about {currency} {saving:.2f} a week; better in {sure:.0%} of resampled days.",
-                currency=currency,
-                saving=choice.saving,
-                sure=choice.p_better,
-            )
-        ]
+        saves = say(
+            "That saves about {currency} {saving:.2f} a week; better in {sure:.0%} of resampled days.",
+            currency=currency,
+            saving=choice.saving,
+            sure=choice.p_better,
+        )
+        if result.terms is not None and 0 < choice.saving <= result.terms.visit_cost / WEEKS_A_YEAR:
+            return [saves, "It would not pay for a visit of its own, but something else in the room changes anyway."]
+        return [saves]
     return []
 
 

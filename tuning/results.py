@@ -224,6 +224,8 @@ class Terms:
         Whether a fault must be mended first.
     reach_s
         Longest hold-off that the log foretells, ``None`` where it foretells all. [s]
+    due
+        Whether somebody changes something else in the room anyway.
     """
 
     in_force_s: float | None
@@ -232,6 +234,7 @@ class Terms:
     motions: int
     blocked: bool
     reach_s: float | None = None
+    due: bool = False
 
 
 @dataclass(frozen=True)

@@ -15,12 +15,12 @@
     if (now === null) { return told(best, terms.enoughUncut ? 'change' : 'more-data'); }
     if (best === now) { return told(now, 'keep'); }
     if (!terms.enough) { return told(now, 'more-data'); }
-    const saving = mean(points[now]) - mean(points[best]), pays = saving > terms.visitPerWeek;
+    const saving = mean(points[now]) - mean(points[best]), pays = saving > terms.visitPerWeek, paysAlong = saving > (terms.due ? terms.along : 1) * terms.visitPerWeek;
     const costs = drawn(points[best]), better = drawn(points[now]).filter((c, k) => c > costs[k]).length / costs.length;
     const beyond = points[best].s > terms.beyond * terms.inForce, must = !points[now].usable;
-    if (must || (better >= terms.sure && pays)) {
+    if (must || (better >= terms.sure && paysAlong)) {
       const trial = beyond && !must && (points[best].s > terms.farBeyond * terms.inForce || open(points, costs, drawn, terms));
-      return told(best, trial ? 'trial' : 'change');
+      if (!trial) { return told(best, 'change'); }
     }
     return pays && beyond ? told(best, 'trial') : told(now, 'keep');
   }

@@ -59,6 +59,7 @@ def random_channel(rng):
         motions=int(rng.choice([50, 5000])) if rng.random() < 0.2 else 5000,
         blocked=bool(rng.random() < 0.1),
         reach_s=float(rng.choice(hold)) if rng.random() < 0.3 else None,
+        due=bool(rng.random() < 0.3),
     )
     frame = pl.DataFrame(
         {
@@ -94,6 +95,7 @@ def chosen_by_the_library(c, *, per_false_off, price):
         reach=np.inf if c.terms.reach_s is None else c.terms.reach_s,
         ceiling=c.terms.ceiling,
         visit_cost=c.terms.visit_cost,
+        due=c.terms.due,
         usable_days=c.usable_days,
         motions=c.terms.motions,
     )

@@ -61,6 +61,41 @@ def test_a_saving_that_does_not_pay_for_the_visit_is_left():
     assert pick(cost, visit_cost=10.0).decision == "keep"
 
 
+def test_whoever_changes_something_in_the_room_anyway_sets_what_would_not_pay_for_a_visit_too():
+    """4 a week saved and a visit of 250, which is 4.8 a week; not where hardly anything is saved, and no trial, which brings a visit of its own."""
+    sure, far = draws([9, 1, 5, 9, 9]), draws([9, 9, 5, 9, 1])
+
+    assert pick(sure, visit_cost=250.0).decision == "keep"
+    along = pick(sure, visit_cost=250.0, due=True)
+    assert (along.decision, HOLD_S[along.index]) == ("change", 120)
+    assert pick(sure, visit_cost=2500.0, due=True).decision == "keep"
+    assert pick(draws([9, 4.9, 5, 9, 9], spread=3.0), due=True).decision == "keep"
+    assert pick(far, visit_cost=250.0, due=True).decision == "keep"
+    assert pick(far, visit_cost=200.0, due=True).decision == "trial"
+
+
+def two_channels(folder, *, visit):
+    """Nobody is bothered, so the shortest hold-off is best for a large load and for a smaller one beside it."""
+    log = office_days()
+    small = [row | {"channel": "small"} for row in log if row["quantity"] == "output"]
+    site = SITE.replace("[rooms.a]", f"cost_per_false_off = 0.0\ncost_per_visit = {visit}\n[rooms.a]", 1)
+    site = site.replace("load_w = 200", "load_w = 2000")
+    site += "[rooms.a.channels.small]\nload_w = 100\nhold_off_s = 300\ntarget_lx = 500\n"
+    folder.mkdir()
+    return analyse_folder(write(folder, log + small, site=site)).channels
+
+
+def test_the_small_load_beside_a_large_one_is_set_on_the_same_visit(tmp_path):
+    large, small = two_channels(tmp_path / "both", visit=30.0)
+    assert [c.recommended.hold_off_s for c in (large, small)] == [60, 60]
+    assert small.terms.due
+    assert any("something else in the room changes anyway" in reason for reason in small.reasons)
+    assert not any("anyway" in reason for reason in large.reasons)
+
+    neither = two_channels(tmp_path / "neither", visit=3000.0)
+    assert [(c.decision, c.recommended.hold_off_s, c.terms.due) for c in neither] == [("keep", 300, False)] * 2
+
+
 def test_a_setting_that_may_not_stand_is_changed_even_at_a_cost():
     choice = pick(draws([9, 9, 5, 7, 8]), allowed=HOLD_S >= 600)
 

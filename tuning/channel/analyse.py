@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from tuning.channel.choice import Understood, choose_settings
+from tuning.channel.choice import Chosen, Understood, choose_together
 from tuning.channel.input import ChannelInput, Evidence
 from tuning.channel.light import swapped_channels
-from tuning.channel.result import no_motion, result_of
+from tuning.channel.result import no_motion, result_of, without_pictures
 from tuning.channel.steps import (
     Examined,
     Heard,
@@ -31,14 +31,16 @@ __all__ = [
     "ChannelInput",
     "Evidence",
     "Examined",
-    "analyse_channel",
+    "choose_together",
     "companions",
+    "conclude",
     "examine",
     "lights",
     "minded",
     "pairs_of",
     "rates_of",
     "swapped_channels",
+    "understand",
 ]
 
 
@@ -48,10 +50,8 @@ def lights(given: ChannelInput) -> tuple[Heard, Lit | None]:
     return heard, light_up(given, heard)
 
 
-def analyse_channel(
-    given: ChannelInput, before: tuple[Heard, Lit | None] | None = None
-) -> tuple[ChannelResult, Evidence | None]:
-    """Analyse one channel; returns its result, and its evidence for the room's other channels.
+def understand(given: ChannelInput, before: tuple[Heard, Lit | None] | None = None) -> Understood | ChannelResult:
+    """Understand one channel; where its logs hold no motion, its result is all there is to say.
 
     Parameters
     ----------
@@ -63,17 +63,23 @@ def analyse_channel(
     heard, lit = before or minded({given.name: lights(given)})[given.name]
     found = examined(given, heard, lit)
     if found is None:
-        return no_motion(given, heard.motion, heard.in_force), None
+        return no_motion(given, heard.motion, heard.in_force)
     rates = rates_of(given, found)
     findings = _findings(given, found.facts, found.triggers, found.light, found.split)
-    known = Understood(given, found, rates, pairs_of(given, found, rates), tuple(findings))
+    return Understood(given, heard, found, rates, pairs_of(given, found, rates), tuple(findings))
+
+
+def conclude(known: Understood, chosen: Chosen) -> ChannelResult:
+    """Put together what is to be said of a channel."""
+    given, found = known.given, known.found
     result = result_of(
         known,
-        choose_settings(known),
-        again=lambda seen: rates_of(given, replace(found, seen=seen), hold_off_s=rates.hold_off_s, draws=0),
+        chosen,
+        again=lambda seen: rates_of(given, replace(found, seen=seen), hold_off_s=known.rates.hold_off_s, draws=0),
     )
-    daily = daily_of(given, heard, found.gaps) if given.pictures else None
-    return replace(result, daily=daily), found.evidence
+    if not given.pictures:
+        return without_pictures(result)
+    return replace(result, daily=daily_of(given, known.heard, found.gaps))
 
 
 def _findings(

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from tuning.advice import cheapest_target, delay_points, nearest, settings_to_set, target_to_set
 from tuning.channel.input import ChannelInput
-from tuning.channel.steps import Examined
+from tuning.channel.steps import Examined, Heard
 from tuning.decision import MIN_DAYS, Choice, allowed_candidates, choose, reach_s
 from tuning.diagnosis import hold_off_verdict
 from tuning.gaps import Bools
@@ -24,6 +25,7 @@ class Understood:
     """All that the log says about a channel, before anything is chosen."""
 
     given: ChannelInput
+    heard: Heard
     found: Examined
     rates: Rates
     pairs: Surface | None
@@ -34,7 +36,8 @@ class Understood:
 class Chosen:
     """The settings chosen, and what they rest on.
 
-    ``current`` indexes the candidate in force; ``then`` are the rates with the recommended target; ``findings`` all findings.
+    ``current`` indexes the candidate in force; ``then`` are the rates with the recommended target; ``findings`` all findings; ``due`` says
+    whether somebody changes something else in the room anyway.
     """
 
     choice: Choice
@@ -46,6 +49,29 @@ class Chosen:
     then: Rates
     curve: tuple[DelayPoint, ...]
     findings: tuple[Finding, ...]
+    due: bool = False
+
+    @property
+    def changes(self) -> bool:
+        """Whether anything is to be set."""
+        return self.recommended != self.now
+
+    @property
+    def open(self) -> bool:
+        """Whether another hold-off seems better, and only its price speaks against it."""
+        return self.choice.decision in ("keep", "change") and self.choice.index != self.choice.best
+
+
+def choose_together(known: Mapping[str, Understood]) -> dict[str, Chosen]:
+    """Choose the settings of the channels of a room. Who changes one is in the room anyway, and others need not pay for the way there."""
+    alone = {name: choose_settings(one) for name, one in known.items()}
+    told = {}
+    for name, one in known.items():
+        own = alone[name]
+        others = any(other.changes for beside, other in alone.items() if beside != name)
+        due = others or own.recommended != replace(own.now, hold_off_s=own.recommended.hold_off_s)
+        told[name] = choose_settings(one, due=True) if due and own.open else replace(own, due=due)
+    return told
 
 
 def reach_of(found: Examined) -> float:
@@ -53,8 +79,8 @@ def reach_of(found: Examined) -> float:
     return reach_s(found.in_force.latest_s, found.seen.reactions)
 
 
-def choose_settings(known: Understood) -> Chosen:
-    """Choose hold-off, target and mode of a channel."""
+def choose_settings(known: Understood, *, due: bool = False) -> Chosen:
+    """Choose hold-off, target and mode of a channel; ``due`` where somebody changes something else in the room anyway."""
     given, rates, light = known.given, known.rates, known.found.light
     building, channel = given.prices, given.channel
     held = known.found.in_force.latest_s
@@ -74,6 +100,7 @@ def choose_settings(known: Understood) -> Chosen:
             reach=reach_of(known.found),
             ceiling=building.max_false_offs_per_week,
             visit_cost=building.cost_per_visit,
+            due=due,
             usable_days=known.found.motion.usable_days,
             motions=len(known.found.motion.start_us),
         )
@@ -89,7 +116,6 @@ def choose_settings(known: Understood) -> Chosen:
         best_lx = cheapest_target(known.pairs, light, allowed, building, index=choice.index)
         target = target_to_set(channel.target_lx, light, cheapest_lx=best_lx)
         if target is not None and target != channel.target_lx and known.pairs is not None:
-            # A visit is due for the target anyway; the hold-off must still be worth one, or a gain of nothing would move it.
             # A lower target lets the daylight of this season put the lamps out; in darker months they burn, and go off over people, as they do now.
             then = known.pairs.at(target).no_fewer_false_offs(rates)
             choice = choose_under(then)
@@ -126,7 +152,7 @@ def choose_settings(known: Understood) -> Chosen:
     recommended = replace(settings_to_set(now, choice, rates, target), mode=mode.recommended if mode else now.mode)
     if recommended.target_lx == channel.target_lx:
         then = rates
-    return Chosen(choice, allowed, current, now, recommended, mode, then, curve, tuple(findings))
+    return Chosen(choice, allowed, current, now, recommended, mode, then, curve, tuple(findings), due)
 
 
 def _too_coarse(known: Understood) -> list[Finding]:

@@ -85,6 +85,7 @@ def result_of(known: Understood, chosen: Chosen, *, again: Callable[[Classified]
             motions=len(motion.start_us),
             blocked=choice.decision == "fix-first",
             reach_s=reach if np.isfinite(reach) else None,
+            due=chosen.due,
         ),
         cost_at_target=() if then is rates else tuple(then_cost.mean(axis=0).tolist()),
         sure=sureness(then_cost, then_wide, chosen.current, choice.index),

@@ -16,6 +16,7 @@ from dashboard.pages.room.context import PLACE, VERSION, Here, Place, evidence, 
 from dashboard.reader import language
 from dashboard.store import Stores
 from tuning.decision import (
+    ALONG,
     BEYOND,
     DISAGREE,
     FAR_BEYOND,
@@ -94,6 +95,8 @@ def _terms(c: ChannelResult) -> dict[str, Any]:
     return {
         "ceiling": t.ceiling,
         "visitPerWeek": t.visit_cost / WEEKS_A_YEAR,
+        "due": t.due,
+        "along": ALONG,
         "inForce": t.in_force_s,
         "enough": c.usable_days >= MIN_DAYS and t.motions >= MIN_MOTIONS,
         "enoughUncut": c.usable_days >= MIN_DAYS_UNCUT and t.motions >= MIN_MOTIONS,
