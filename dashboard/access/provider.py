@@ -23,7 +23,7 @@ from dashboard.workspace.actors import acting
 from dashboard.workspace.errors import RefusedError
 from dashboard.workspace.limits import ConfigError, Provider
 from dashboard.workspace.sessions import Opened
-from dashboard.workspace.texts import NUL
+from dashboard.workspace.texts import UNKEPT
 
 WAY: Final = "/login/provider"
 BACK: Final = "/login/provider/back"
@@ -128,10 +128,10 @@ class Client:
                 f"the ID token does not hold ({getattr(error, 'error', type(error).__name__)})"
             ) from None
         subject = claims["sub"]
-        if not isinstance(subject, str) or not 0 < len(subject) <= 255 or NUL in subject:
+        if not isinstance(subject, str) or not 0 < len(subject) <= 255 or UNKEPT.search(subject):
             raise ProviderError("the ID token names nobody")
         told = [v for k in ("name", "preferred_username", "email") if isinstance(v := claims.get(k), str)]
-        shown = next((v for v in told if v and NUL not in v), subject)
+        shown = next((v for v in told if v and not UNKEPT.search(v)), subject)
         return Said(subject, claims["iss"], shown)
 
     def _session(self, back: str) -> Any:

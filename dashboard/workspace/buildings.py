@@ -18,7 +18,7 @@ from dashboard.workspace.documents import MISSING, Document, Path
 from dashboard.workspace.errors import ConflictError, NotThereError, RefusedError, WrongValueError
 from dashboard.workspace.space import Workspace, now
 from dashboard.workspace.tables import BuildingRow, EditRow, FileRow
-from dashboard.workspace.texts import nul_shown, without_nul
+from dashboard.workspace.texts import check_texts, nul_shown
 from tuning.site import Site
 
 MOST_ID = 48
@@ -99,9 +99,9 @@ def named(by: str) -> str:
     WrongValueError
         If there is none.
     RefusedError
-        If the sign NUL is in it.
+        If a sign is in it that no text can hold.
     """
-    without_nul(by)
+    check_texts(by)
     name = " ".join("".join(c if c.isprintable() else " " for c in by).split())
     if not name:
         raise WrongValueError(("your name",), "say who you are first, so that others know whom to ask")

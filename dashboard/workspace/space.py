@@ -28,7 +28,7 @@ from dashboard.workspace.errors import RefusedError
 from dashboard.workspace.guarded import GuardedSession
 from dashboard.workspace.limits import Limits
 from dashboard.workspace.marks import Marks
-from dashboard.workspace.texts import keep_nul_out
+from dashboard.workspace.texts import check_statements
 
 
 def now() -> dt.datetime:
@@ -80,7 +80,7 @@ class Workspace:
                 self.engine.dispose()
                 raise
         # Only now: what was kept before there was this rule is migrated, and restored, as it is.
-        keep_nul_out(self.engine)
+        check_statements(self.engine)
         self._writer, self._reader = writer(self.engine), reader(self.engine)
         self.marks = Marks(self.engine)
 

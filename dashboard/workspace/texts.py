@@ -1,11 +1,13 @@
-"""The sign NUL (U+0000), which no text of a workspace holds: PostgreSQL's texts cannot, and what one kind of database takes the other takes, too.
+"""Signs that no text of a workspace holds: NUL (U+0000), which PostgreSQL's texts cannot, and halves of signs (U+D800 to U+DFFF), which no file can.
 
-It is looked for where statements meet the database, so that no way there can be forgotten: texts, JSON, and what is only looked up. What is read
-and mended before it comes so far (people's names, names of files) asks for itself.
+JSON can write both. What one kind of database takes the other takes, too. It is looked for where statements meet the database, so that no
+way there can be forgotten: texts, JSON, and what is only looked up. What is read and mended before it comes so far (people's names, names
+of files) asks for itself.
 """
 
 from __future__ import annotations
 
+import re
 from typing import Any, Final
 
 from sqlalchemy import Connection, Engine, event
@@ -13,13 +15,15 @@ from sqlalchemy import Connection, Engine, event
 from dashboard.workspace.errors import RefusedError
 
 NUL: Final = "\0"
+UNKEPT: Final = re.compile("[\0\ud800-\udfff]")
 SHOWN: Final = "\N{SYMBOL FOR NULL}"
+HALF_SHOWN: Final = "\N{REPLACEMENT CHARACTER}"
 AROUND = 20
 """Characters on either side of the sign that are shown. Chosen by us: enough to find it by."""
 
 
-def without_nul(value: Any) -> None:
-    """Refuse a text, or JSON that holds one in a value or a key, with the sign NUL in it.
+def check_texts(value: Any) -> None:
+    """Refuse a text, or JSON that holds one in a value or a key, with a sign in it that cannot be kept.
 
     Parameters
     ----------
@@ -35,7 +39,7 @@ def without_nul(value: Any) -> None:
     while left:
         one = left.pop()
         if isinstance(one, str):
-            if NUL in one:
+            if UNKEPT.search(one):
                 raise RefusedError(_told(one))
         elif isinstance(one, dict):
             left += [*one.keys(), *one.values()]
@@ -59,21 +63,24 @@ def nul_shown(value: Any) -> Any:
 
 
 def _told(text: str) -> str:
-    at = text.index(NUL)
+    found = UNKEPT.search(text)
+    assert found
+    at, sign = found.start(), found.group()
     first, last = max(0, at - AROUND), at + 1 + AROUND
-    shown = text[first:last].replace(NUL, SHOWN)
+    name, mark = ("the sign NUL", SHOWN) if sign == NUL else ("half a sign", HALF_SHOWN)
+    shown = UNKEPT.sub(lambda m: SHOWN if m.group() == NUL else HALF_SHOWN, text[first:last])
     around = f"{'…' if first else ''}{shown}{'…' if last < len(text) else ''}"
     return (
-        f"“{around}” holds the sign NUL (U+0000), shown as {SHOWN}, which no text here may. "
+        f"“{around}” holds {name} (U+{ord(sign):04X}), shown as {mark}, which no text here may. "
         "Take it out, then do it once more."
     )
 
 
-def keep_nul_out(engine: Engine) -> None:
-    """Have every statement of an engine refused, before it is sent, that has the sign NUL in a value."""
+def check_statements(engine: Engine) -> None:
+    """Have every statement of an engine refused, before it is sent, that has a sign in a value that cannot be kept."""
 
     @event.listens_for(engine, "before_cursor_execute")
     def _look(_connection: Connection, *statement: Any) -> None:
         # The values as the program gave them: how JSON is written, and NUL in it, is another matter for each driver.
         *_, context, _many = statement
-        without_nul(getattr(context, "compiled_parameters", None))
+        check_texts(getattr(context, "compiled_parameters", None))

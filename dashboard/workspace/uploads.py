@@ -29,7 +29,7 @@ from dashboard.workspace.guarded import UNFILTERED
 from dashboard.workspace.limits import CHUNK, amount
 from dashboard.workspace.space import Workspace, now
 from dashboard.workspace.tables import FileRow, UploadRow
-from dashboard.workspace.texts import without_nul
+from dashboard.workspace.texts import check_texts
 from tuning.logs.sources import SUFFIXES
 
 MOST_CHUNK = 2 * CHUNK
@@ -88,11 +88,11 @@ def begin(
     Raises
     ------
     RefusedError
-        If it is no log by its name, or empty; if the sign NUL is in the name.
+        If it is no log by its name, or empty; if a sign is in the name that no text can hold.
     TooLargeError
         If it is too large, or there is no room.
     """
-    without_nul(name)
+    check_texts(name)
     who, shown = signed(by), name_of(name)
     if size <= 0:
         raise RefusedError(f"{shown} is empty. Export it again.")

@@ -1,4 +1,4 @@
-"""The sign NUL in what people write: refused alike by both kinds of database, in words, wherever it comes from, and nothing is half written."""
+"""Signs that no text can hold in what people write: refused alike by both kinds of database, in words, and nothing is half written."""
 
 import json
 import re
@@ -20,7 +20,7 @@ from dashboard.workspace.errors import RefusedError
 from dashboard.workspace.limits import Limits
 from dashboard.workspace.restoring import restore
 from dashboard.workspace.tables import BuildingRow
-from dashboard.workspace.texts import without_nul
+from dashboard.workspace.texts import check_texts
 from tests.dashboard import synthetic
 from tests.dashboard.test_access import body_of, callbacks, routes
 from tests.dashboard.workspaces import ANNA, analysed, begun, facts
@@ -114,6 +114,25 @@ def test_it_is_refused_and_nothing_of_what_came_with_it_is_kept(desk, way):
     with pytest.raises(RefusedError, match=re.escape(TOLD)):
         way(*desk)
     assert everything(desk[0]) == before
+
+
+def test_half_a_sign_is_refused_as_well(desk):
+    """JSON can write one half of a pair alone; no file can hold it, so a page, an export or a backup would fail on it later."""
+    ws, building, *_ = desk
+    half = json.loads('"by the\\ud83dwindow"')
+    before = everything(ws)
+    told = "“by the\ufffdwindow” holds half a sign (U+D83D), shown as \ufffd, which no text here may."
+    for change in ({("rooms", "r101", "note"): half}, {("rooms", half): {"use": "office", "channels": {"main": {}}}}):
+        with pytest.raises(RefusedError, match=re.escape(told)):
+            buildings.edit(ws, building, change, by=ANNA, revision=0)
+    client = create_app(WorkspaceStores(ws)).server.test_client()
+    sent = json.dumps({"building": building, "name": "a.csv", "size": 3, "by": half})
+    answer = client.post("/api/uploads", data=sent, content_type="application/json")
+    assert (answer.status_code, answer.json["error"][: len(told)]) == (400, told)
+    assert everything(ws) == before
+    buildings.edit(
+        ws, building, {("rooms", "r101", "note"): json.loads('"by the \\ud83d\\ude00 window"')}, by=ANNA, revision=0
+    )
 
 
 def test_a_page_says_what_is_wrong_and_what_to_do(desk):
@@ -239,6 +258,6 @@ def test_what_a_file_of_a_database_kept_before_is_read_backed_up_and_restored(tm
 
 def test_the_words_show_what_stands_around_it_and_not_the_sign():
     with pytest.raises(RefusedError) as error:
-        without_nul(["fine", {"a": [{"b" * 99 + "\0" + "c" * 99: 1}]}])
+        check_texts(["fine", {"a": [{"b" * 99 + "\0" + "c" * 99: 1}]}])
     assert str(error.value).startswith(f"“…{'b' * 20}␀{'c' * 20}…” holds")
     assert str(error.value).isprintable()
