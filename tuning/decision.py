@@ -40,7 +40,7 @@ MANY_REACTIONS = 20.0
 """So many people left in the dark tell how much longer is needed. Chosen by us: on simulated rooms 15 to 25 do as well."""
 
 
-def reach_s(in_force_s: float, reactions: float) -> float:
+def farthest_s(in_force_s: float, reactions: float) -> float:
     """Longest hold-off that a log can foretell at all. [s].
 
     Parameters
@@ -52,23 +52,23 @@ def reach_s(in_force_s: float, reactions: float) -> float:
 
     Examples
     --------
-    >>> reach_s(180.0, 12.0), reach_s(180.0, 300.0)
+    >>> farthest_s(180.0, 12.0), farthest_s(180.0, 300.0)
     (720.0, inf)
     """
     return max(FARTHEST * in_force_s, LONG_S) if reactions < MANY_REACTIONS else np.inf
 
 
 def within_reach(
-    allowed: np.ndarray[tuple[int], np.dtype[np.bool_]], hold_off_s: Floats, reach: float
+    allowed: np.ndarray[tuple[int], np.dtype[np.bool_]], hold_off_s: Floats, reach_s: float
 ) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
-    """Which of the allowed candidates [s] lie within the log's reach [s]; all of them where none does.
+    """Which of the allowed candidates [s] lie within the log's reach; all of them where none does.
 
     Examples
     --------
     >>> within_reach(np.ones(4, dtype=bool), np.array([300.0, 600.0, 900.0, 1800.0]), 720.0).tolist()
     [True, True, False, False]
     """
-    near = allowed & (hold_off_s <= reach)
+    near = allowed & (hold_off_s <= reach_s)
     return near if near.any() else allowed.copy()
 
 
@@ -174,7 +174,7 @@ def choose(
     allowed: np.ndarray[tuple[int], np.dtype[np.bool_]],
     current: int | None,
     in_force_s: float,
-    reach: float = np.inf,
+    reach_s: float = np.inf,
     ceiling: float | None,
     visit_cost: float,
     due: bool = False,
@@ -195,8 +195,8 @@ def choose(
         Index of the setting in force, ``None`` if nothing switches off.
     in_force_s
         Hold-off in force [s]; beyond it the curve is extrapolated.
-    reach
-        Longest hold-off that the log foretells: see :func:`reach_s`. [s]
+    reach_s
+        Longest hold-off that the log foretells: see :func:`farthest_s`. [s]
     ceiling
         Most false-offs a week that may be expected, if any.
     visit_cost
@@ -207,7 +207,7 @@ def choose(
         How much log there is.
     """
     expected = cost.mean(axis=0)
-    near = within_reach(allowed, hold_off_s, reach)
+    near = within_reach(allowed, hold_off_s, reach_s)
     usable = within_ceiling(near, false_offs.mean(axis=0), hold_off_s, ceiling=ceiling)
     best = int(np.flatnonzero(usable)[cheapest(expected[usable])])
     if current is None:

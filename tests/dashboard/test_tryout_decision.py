@@ -92,7 +92,7 @@ def chosen_by_the_library(c, *, per_false_off, price):
         allowed=np.array([p.allowed for p in c.delay_curve]),
         current=current,
         in_force_s=np.inf if c.terms.in_force_s is None else c.terms.in_force_s,
-        reach=np.inf if c.terms.reach_s is None else c.terms.reach_s,
+        reach_s=np.inf if c.terms.reach_s is None else c.terms.reach_s,
         ceiling=c.terms.ceiling,
         visit_cost=c.terms.visit_cost,
         due=c.terms.due,

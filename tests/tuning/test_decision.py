@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from tests.building import SITE, office_days, write
-from tuning.decision import FAR_BEYOND, allowed_candidates, choose, reach_s
+from tuning.decision import FAR_BEYOND, allowed_candidates, choose, farthest_s
 from tuning.pipeline import analyse_folder
 from tuning.room_uses import ROOM_USES
 
@@ -115,21 +115,21 @@ def test_far_beyond_the_log_is_a_trial():
 
 
 @pytest.mark.parametrize(
-    ("in_force_s", "reactions", "farthest_s"),
+    ("in_force_s", "reactions", "longest_s"),
     [(60.0, 10, 600), (180.0, 10, 600), (300.0, 10, 1200), (np.inf, 0, 1800), (180.0, 300, 1800)],
 )
-def test_no_trial_goes_farther_than_the_log_foretells(in_force_s, reactions, farthest_s):
+def test_no_trial_goes_farther_than_the_log_foretells(in_force_s, reactions, longest_s):
     """From 3 min nobody is sent to 30 for a few reactions: the log of a trial of 10 min will tell whether that is needed."""
     hold_off_s = np.array([60.0, 180.0, 300.0, 600.0, 1200.0, 1800.0])
     cost = draws([90, 70, 60, 50, 9, 2])
     current = None if np.isinf(in_force_s) else int(np.flatnonzero(hold_off_s == in_force_s)[0])
-    given = {"current": current, "in_force_s": in_force_s, "reach": reach_s(in_force_s, reactions)}
+    given = {"current": current, "in_force_s": in_force_s, "reach_s": farthest_s(in_force_s, reactions)}
     given |= {"ceiling": None, "visit_cost": 1.0, "usable_days": 42.0, "motions": 5000}
 
     choice = choose(cost, cost, hold_off_s, allowed=np.ones(6, dtype=bool), **given)
     only = choose(cost, cost, hold_off_s, allowed=hold_off_s == 1800, **given)
 
-    assert hold_off_s[choice.index] == farthest_s
+    assert hold_off_s[choice.index] == longest_s
     assert hold_off_s[only.index] == 1800
 
 

@@ -10,7 +10,7 @@ import numpy as np
 from tuning.advice import cheapest_target, delay_points, nearest, settings_to_set, target_to_set
 from tuning.channel.input import ChannelInput
 from tuning.channel.steps import Examined, Heard
-from tuning.decision import MIN_DAYS, Choice, allowed_candidates, choose, reach_s
+from tuning.decision import MIN_DAYS, Choice, allowed_candidates, choose, farthest_s
 from tuning.diagnosis import hold_off_verdict
 from tuning.gaps import Bools
 from tuning.joint import Surface
@@ -36,8 +36,8 @@ class Understood:
 class Chosen:
     """The settings chosen, and what they rest on.
 
-    ``current`` indexes the candidate in force; ``then`` are the rates with the recommended target; ``findings`` all findings; ``due`` says
-    whether somebody changes something else in the room anyway.
+    ``current`` indexes the candidate in force; ``then`` are the rates with the recommended target; ``findings`` all findings; ``reach_s`` is the
+    longest hold-off that the log foretells [s]; ``due`` says whether somebody changes something else in the room anyway.
     """
 
     choice: Choice
@@ -49,6 +49,7 @@ class Chosen:
     then: Rates
     curve: tuple[DelayPoint, ...]
     findings: tuple[Finding, ...]
+    reach_s: float
     due: bool = False
 
     @property
@@ -74,16 +75,12 @@ def choose_together(known: Mapping[str, Understood]) -> dict[str, Chosen]:
     return told
 
 
-def reach_of(found: Examined) -> float:
-    """Longest hold-off that the channel's log foretells. [s]."""
-    return reach_s(found.in_force.latest_s, found.seen.reactions)
-
-
 def choose_settings(known: Understood, *, due: bool = False) -> Chosen:
     """Choose hold-off, target and mode of a channel; ``due`` where somebody changes something else in the room anyway."""
     given, rates, light = known.given, known.rates, known.found.light
     building, channel = given.prices, given.channel
     held = known.found.in_force.latest_s
+    reach_s = farthest_s(held, known.found.seen.reactions)
     current = nearest(rates.hold_off_s, held) if np.isfinite(held) else None
     allowed, limits = _allowed(known, current)
     coarse = _too_coarse(known)
@@ -97,7 +94,7 @@ def choose_settings(known: Understood, *, due: bool = False) -> Chosen:
             allowed=allowed,
             current=current,
             in_force_s=held,
-            reach=reach_of(known.found),
+            reach_s=reach_s,
             ceiling=building.max_false_offs_per_week,
             visit_cost=building.cost_per_visit,
             due=due,
@@ -152,7 +149,7 @@ def choose_settings(known: Understood, *, due: bool = False) -> Chosen:
     recommended = replace(settings_to_set(now, choice, rates, target), mode=mode.recommended if mode else now.mode)
     if recommended.target_lx == channel.target_lx:
         then = rates
-    return Chosen(choice, allowed, current, now, recommended, mode, then, curve, tuple(findings), due)
+    return Chosen(choice, allowed, current, now, recommended, mode, then, curve, tuple(findings), reach_s, due)
 
 
 def _too_coarse(known: Understood) -> list[Finding]:

@@ -10,7 +10,7 @@ import numpy as np
 
 from tuning import reasons
 from tuning.advice import cheapest_hold_off_s, draws_frame, pairs_frame, per_week, sensitivity, sureness, used_kwh
-from tuning.channel.choice import Chosen, Understood, reach_of
+from tuning.channel.choice import Chosen, Understood
 from tuning.channel.input import ChannelInput, metered
 from tuning.channel.presence import words_on
 from tuning.decision import TRIAL_DAYS, within_ceiling, within_reach
@@ -36,8 +36,7 @@ def result_of(known: Understood, chosen: Chosen, *, again: Callable[[Classified]
     )
     hold_off_s = found.in_force.at(gaps.start_us)
     ceiling = building.max_false_offs_per_week
-    reach = reach_of(found)
-    near = within_reach(chosen.allowed, then.hold_off_s, reach)
+    near = within_reach(chosen.allowed, then.hold_off_s, chosen.reach_s)
     usable = within_ceiling(near, then.false_offs.mean(axis=0), then.hold_off_s, ceiling=ceiling)
     windows = by_window(
         seen,
@@ -84,7 +83,7 @@ def result_of(known: Understood, chosen: Chosen, *, again: Callable[[Classified]
             visit_cost=building.cost_per_visit,
             motions=len(motion.start_us),
             blocked=choice.decision == "fix-first",
-            reach_s=reach if np.isfinite(reach) else None,
+            reach_s=chosen.reach_s if np.isfinite(chosen.reach_s) else None,
             due=chosen.due,
         ),
         cost_at_target=() if then is rates else tuple(then_cost.mean(axis=0).tolist()),
