@@ -43,10 +43,23 @@ def hung_up(server):
     server.close()
 
 
+PORTS = []
+"""Where servers have listened, and others do again: a page keeps what it compiled by address."""
+
+
+def listening(app):
+    """A server on a free port."""
+    port = PORTS.pop() if PORTS else 0
+    try:
+        return waitress.create_server(app, host="127.0.0.1", port=port, threads=8)
+    except OSError:  # somebody else has taken it since
+        return waitress.create_server(app, host="127.0.0.1", port=0, threads=8)
+
+
 @contextmanager
 def answering(app):
     """Answer for a WSGI application on a free port; gives the address."""
-    server = waitress.create_server(app, host="127.0.0.1", port=0, threads=8)
+    server = listening(app)
     thread = threading.Thread(target=server.run, daemon=True)
     thread.start()
     try:
@@ -59,6 +72,7 @@ def answering(app):
         with suppress(OSError):
             server.trigger.pull_trigger(lambda: hung_up(server))
         thread.join(timeout=10)
+        PORTS.append(server.effective_port)
 
 
 @contextmanager
@@ -108,20 +122,94 @@ def pytest_generate_tests(metafunc):
         metafunc.parametrize("page", sizes, indirect=True, ids=lambda size: f"{size[0]} px")
 
 
+class Tab:
+    """A page that goes from test to test: a new one has a process of its own, which costs more than what most tests do in it.
+
+    A test finds it without history, cookies, stored values, cache, listeners, routes and what was said over the browser's own protocol.
+    Scripts for every page cannot be taken back: the page goes with the test that added one.
+    """
+
+    def __init__(self, browser):
+        self._browser, self._page = browser, None
+
+    def page(self):
+        """The page, as new."""
+        if self._page is None:
+            self._open()
+        self._page.complaints, self._page.outside = [], []
+        return self._page
+
+    def _open(self):
+        context = self._browser.new_context(reduced_motion="reduce")
+        self._page = page = context.new_page()
+        page.on("console", lambda m: page.complaints.append(m.text) if m.type in ("error", "warning") else None)
+        page.on("pageerror", lambda e: page.complaints.append(f"{e} {e.stack}"))
+        page.on("request", self._asked)
+        self._session, self._origins = context.new_cdp_session(page), set()
+        self._listeners, self._sessions, self._scripts = [], [], []
+        page.on = self._noting(page.on, self._listeners)
+        page.add_init_script = self._noting(page.add_init_script, self._scripts)
+        context.new_cdp_session = self._noting(context.new_cdp_session, self._sessions)
+
+    @staticmethod
+    def _noting(do, notes):
+        """The same, noting what it was given and what it gave."""
+
+        def done(*given):
+            gave = do(*given)
+            notes.append((given, gave))
+            return gave
+
+        return done
+
+    def _asked(self, request):
+        if not request.url.startswith(HERE):
+            self._page.outside.append(request.url)
+        elif request.is_navigation_request():
+            self._origins.add("/".join(request.url.split("/")[:3]))
+
+    def clear(self):
+        """Take away what a test left."""
+        page, context = self._page, self._page.context
+        if self._scripts or context.pages != [page]:
+            context.close()
+            self._page = None
+            return
+        for given, _ in self._listeners:
+            page.remove_listener(*given)
+        for _, session in self._sessions:
+            session.detach()
+        page.unroute_all()
+        # What a page stored goes where a page of its origin asks for it; the server has mostly gone.
+        page.route("**/*", lambda route: route.fulfill(body="", content_type="text/html"))
+        for origin in self._origins:
+            page.goto(origin)
+            page.evaluate("localStorage.clear(), sessionStorage.clear()")
+        page.unroute_all()
+        context.clear_cookies()
+        for notes in (self._origins, self._listeners, self._sessions):
+            notes.clear()
+        self._session.send("Network.clearBrowserCache")
+        self._session.send("Page.resetNavigationHistory")
+        page.mouse.move(-1, -1)
+        page.emulate_media(media="null", color_scheme="null")
+
+
+@pytest.fixture(scope="session")
+def tab(browser):
+    return Tab(browser)
+
+
 @pytest.fixture
-def page(browser, request):
+def page(tab, request):
     """A page that notes every console error and every request to elsewhere, which the browser's flags refuse.
 
     Requests are not taken in hand one by one (``page.route``): that would turn off the browser's cache, and each page that is opened would
     load and compile all libraries anew.
     """
     width, height = request.param
-    context = browser.new_context(viewport={"width": width, "height": height}, reduced_motion="reduce")
-    context.set_default_timeout(60_000)
-    page = context.new_page()
-    page.complaints, page.outside = [], []
-    page.on("console", lambda m: page.complaints.append(m.text) if m.type in ("error", "warning") else None)
-    page.on("pageerror", lambda e: page.complaints.append(f"{e} {e.stack}"))
-    page.on("request", lambda asked: None if asked.url.startswith(HERE) else page.outside.append(asked.url))
+    page = tab.page()
+    page.set_viewport_size({"width": width, "height": height})
+    page.set_default_timeout(60_000)
     yield page
-    context.close()
+    tab.clear()
