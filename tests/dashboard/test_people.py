@@ -5,7 +5,6 @@ import re
 from contextlib import closing
 
 import pytest
-from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import expect
 
 from dashboard.access import forms, people
@@ -14,7 +13,7 @@ from dashboard.desk import WorkspaceStores
 from dashboard.workspace import Workspace, accounts, audit, buildings, sessions
 from dashboard.workspace.access_tables import OneTimeRow
 from tests.dashboard.conftest import serving
-from tests.dashboard.test_axe import RULES
+from tests.dashboard.test_axe import RULES, breaches
 from tests.dashboard.workspaces import facts
 
 PASSWORD, OTHER = "violet anchor biscuit rain", "copper lantern meadow seven"
@@ -158,13 +157,12 @@ def test_without_accounts_the_pages_lead_home(tmp_path):
 @pytest.mark.browser
 def test_an_administrator_adds_changes_and_disables_an_account_with_the_keyboard(page, ws):
     name = f"Fay <i>{page.viewport_size['width']}</i>"
-    breaches = []
+    found = []
 
     def looked_at(what):
         for scheme in ("light", "dark"):
             page.emulate_media(color_scheme=scheme)
-            found = Axe().run(page, options=RULES).response["violations"]
-            breaches.extend(f"{what}, {scheme}: {v['id']}: {n['target']}" for v in found for n in v["nodes"])
+            found.extend(breaches(page, f"{what}, {scheme}", RULES))
         assert page.evaluate("document.documentElement.scrollWidth <= document.documentElement.clientWidth"), what
 
     with serving(WorkspaceStores(ws)) as url:
@@ -210,6 +208,6 @@ def test_an_administrator_adds_changes_and_disables_an_account_with_the_keyboard
         looked_at("buildings")
         page.get_by_role("link", name="Accounts").click()
         expect(page.get_by_role("heading", name="Accounts")).to_be_visible()
-    assert breaches == []
+    assert found == []
     assert page.complaints == []
     assert page.outside == []

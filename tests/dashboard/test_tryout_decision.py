@@ -1,6 +1,7 @@
 """What the browser says costs least, and whether the recommendation moves, is what the library decides: at any price, ceiling and target."""
 
 import functools
+import json
 from dataclasses import replace
 from pathlib import Path
 
@@ -33,7 +34,9 @@ def decide(browser):
 
     def asked(*questions):
         """Answers to many questions at once, each what a page was given, a price of a false-off and one of energy."""
-        return page.evaluate("all => all.map(([g, c, p]) => window.holdoff.decide(g, c, p))", questions)
+        # As text, as a page is given them: the driver would wrap every number.
+        told = "all => JSON.parse(all).map(([g, c, p]) => window.holdoff.decide(g, c, p))"
+        return page.evaluate(told, json.dumps(questions))
 
     yield asked
     page.close()

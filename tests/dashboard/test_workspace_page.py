@@ -14,7 +14,6 @@ from pathlib import Path
 import polars as pl
 import pytest
 import waitress
-from axe_playwright_python.sync_playwright import Axe
 from playwright.sync_api import expect
 
 from dashboard.app import create_app
@@ -23,11 +22,11 @@ from dashboard.workspace import Workspace, analyses, buildings, files, uploads
 from dashboard.workspace.keeper import Keeper
 from tests.building import office_days
 from tests.dashboard.conftest import answering
+from tests.dashboard.test_axe import RULES, breaches
 from tests.dashboard.waiting import until
 from tests.dashboard.workspaces import ANNA, analysed
 
 pytestmark = pytest.mark.browser
-RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
 
 
 @contextmanager
@@ -77,8 +76,7 @@ def fits(page):
 
 
 def no_barrier(page):
-    found = Axe().run(page, options={"runOnly": {"type": "tag", "values": RULES}})
-    assert found.violations_count == 0, found.generate_report()
+    assert breaches(page, page.url, RULES) == []
 
 
 @pytest.mark.timeout(280)
