@@ -172,8 +172,8 @@ class Building(_Model):
     cost_per_false_off: Annotated[float, Field(ge=0)] = DEFAULT_COST_PER_FALSE_OFF
     max_false_offs_per_week: Annotated[float | None, Field(ge=0)] = None
     max_hold_off_s: Annotated[float | None, Field(gt=0)] = None
-    cost_per_visit: Annotated[float, Field(ge=0)] = 1.0
-    """What it costs to change a setting on site, spread over a year. Chosen by us: some minutes of a technician."""
+    cost_per_visit: Annotated[float, Field(ge=0)] = 0.5
+    """What it costs to change a setting on site, spread over a year. Chosen by us: less than a minute of a technician on a round with the sheet."""
     cost_per_press: Annotated[float, Field(ge=0)] = 0.02
     """What a press costs the person who comes in (manual-on). Chosen by us."""
     allow_manual_on: bool = True
