@@ -2,7 +2,7 @@
 // goes to a section finds it, from within the page and by its address.
 (function () {
   'use strict';
-  const KEY = 'holdoff-left:', PATIENCE_MS = 8000, STAY_MS = 3000, LOOK_MS = 60;
+  const KEY = 'holdoff-left:', PATIENCE_MS = 30000, STAY_MS = 3000, LONGEST_STAY_MS = 16000, LOOK_MS = 60;
   let path = window.location.pathname, restoring = false, watch = null;
 
   const kept = at => { try { return JSON.parse(window.sessionStorage.getItem(KEY + at)) || {}; } catch (_) { return {}; } };
@@ -73,7 +73,7 @@
       const now = Date.now(), high = document.documentElement.scrollHeight;
       if (high !== height || loading()) { height = high; still = now; }
       there();
-      if (now - still > STAY_MS || now - begun > 2 * PATIENCE_MS) { clearInterval(watch); restoring = false; }
+      if (now - still > STAY_MS || now - begun > LONGEST_STAY_MS) { clearInterval(watch); restoring = false; }
     }, LOOK_MS);
   }
 

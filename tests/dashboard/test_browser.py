@@ -59,26 +59,21 @@ def test_from_the_list_to_a_room_and_its_recommendation(page, address, analysis)
     assert page.outside == []
 
 
-WIDEST = """() => {
-  const root = document.documentElement;
-  window.widest = 0;
-  const look = () => { window.widest = Math.max(window.widest, root.scrollWidth - root.clientWidth); requestAnimationFrame(look) };
-  look();
+WIDER = """() => {
+  const places = document.querySelectorAll('.plot');
+  for (const place of places) { place.append(Object.assign(document.createElement('div'), {style: 'width: 3000px; height: 1px'})); }
+  return places.length;
 }"""
 
 
-def test_the_page_grows_no_wider_while_figures_are_drawn(page, address):
-    # On a slow machine a figure stands for a moment as wide as it is drawn first.
-    page.context.new_cdp_session(page).send("Emulation.setCPUThrottlingRate", {"rate": 8})
+def test_no_figure_widens_the_page_while_it_is_drawn(page, address):
+    """A figure stands for a frame as wide as it is drawn first, 700 px: too short a while to be caught, so something stays that wide here."""
     page.goto(f"{address}/room/office_north?channel=ceiling")
-    expect(page.locator(".later").first).to_be_attached()
-    page.evaluate(WIDEST)
-
     whole(page)
+    expect(page.locator("#room-off-plot .main-svg").first).to_be_attached()
 
-    expect(page.locator("#room-off-plot .main-svg").first).to_be_attached(timeout=30_000)
-    page.wait_for_timeout(3000)
-    assert page.evaluate("window.widest") == 0
+    assert page.evaluate(WIDER) >= 5
+    assert fits(page)
 
 
 @pytest.mark.width_by_turns

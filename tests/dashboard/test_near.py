@@ -155,13 +155,15 @@ def test_what_the_address_tells_of_comes_wherever_the_window_is(page, made_up_si
 def test_whoever_goes_back_to_a_place_further_down_finds_it(page, made_up_site):
     opened(page, made_up_site)
     whole(page)
-    page.get_by_role("heading", name="Has the room changed?").scroll_into_view_if_needed()
+    heading = page.get_by_role("heading", name="Has the room changed?")
+    heading.scroll_into_view_if_needed()
     settled(page)
+    expect(heading).to_be_in_viewport()
     left = page.evaluate("window.scrollY")
     page.reload()
 
-    until(page, "left => Math.abs(window.scrollY - left) < 2", arg=left)
-    expect(page.get_by_role("heading", name="Has the room changed?")).to_be_in_viewport()
+    until(page, "left => Math.abs(window.scrollY - left) < 2", arg=left, timeout=60_000)
+    expect(heading).to_be_in_viewport()
     assert page.complaints == []
 
 
