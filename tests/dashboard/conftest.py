@@ -170,10 +170,11 @@ class Tab:
 
     def clear(self):
         """Take away what a test left."""
-        page, context = self._page, self._page.context
+        # Of a page that does not let it be taken away, the next test is to know nothing.
+        page, self._page = self._page, None
+        context = page.context
         if self._scripts or context.pages != [page]:
             context.close()
-            self._page = None
             return
         for given, _ in self._listeners:
             page.remove_listener(*given)
@@ -193,6 +194,7 @@ class Tab:
         self._session.send("Page.resetNavigationHistory")
         page.mouse.move(-1, -1)
         page.emulate_media(media="null", color_scheme="null")
+        self._page = page
 
 
 @pytest.fixture(scope="session")
