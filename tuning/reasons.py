@@ -175,7 +175,8 @@ def _decision(result: ChannelResult, choice: Choice, currency: str) -> list[str]
             saving=choice.saving,
             sure=choice.p_better,
         )
-        if result.terms is not None and 0 < choice.saving <= result.terms.visit_cost / WEEKS_A_YEAR:
+        terms = result.terms
+        if terms is not None and terms.due and 0 < choice.saving <= terms.visit_cost / WEEKS_A_YEAR:
             return [saves, "It would not pay for a visit of its own, but something else in the room changes anyway."]
         return [saves]
     return []

@@ -206,6 +206,7 @@ def _rows(found: Any, out: IO[bytes]) -> int:
     count = 0
     for row in found:
         plain = {k: v.isoformat() if isinstance(v, dt.datetime) else v for k, v in row.items()}
-        out.write(json.dumps(plain, ensure_ascii=False).encode("utf-8") + b"\n")
+        # In ASCII: a text kept before halves of signs were refused may hold one, which no encoding takes.
+        out.write(json.dumps(plain).encode("ascii") + b"\n")
         count += 1
     return count

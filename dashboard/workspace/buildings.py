@@ -18,7 +18,7 @@ from dashboard.workspace.documents import MISSING, Document, Path
 from dashboard.workspace.errors import ConflictError, NotThereError, RefusedError, WrongValueError
 from dashboard.workspace.space import Workspace, now
 from dashboard.workspace.tables import BuildingRow, EditRow, FileRow
-from dashboard.workspace.texts import check_texts, nul_shown
+from dashboard.workspace.texts import check_texts, with_marks
 from tuning.site import Site
 
 MOST_ID = 48
@@ -232,7 +232,7 @@ def _apply(session: Session, row: BuildingRow, changes: Mapping[Path, Any], who:
     done = [
         {"path": list(path)}
         # A file of a database may hold the sign from before it was refused: taking it out must not fail for what the history would say.
-        | ({} if (was := documents.get(row.document, path)) is MISSING else {"before": nul_shown(was)})
+        | ({} if (was := documents.get(row.document, path)) is MISSING else {"before": with_marks(was)})
         | ({} if (then := documents.get(after, path)) is MISSING else {"after": then})
         for path in changes
     ]

@@ -39,39 +39,39 @@ def check_texts(value: Any) -> None:
     while left:
         one = left.pop()
         if isinstance(one, str):
-            if UNKEPT.search(one):
-                raise RefusedError(_told(one))
+            if found := UNKEPT.search(one):
+                raise RefusedError(_told(one, found.start()))
         elif isinstance(one, dict):
             left += [*one.keys(), *one.values()]
         elif isinstance(one, list | tuple | set | frozenset):
             left += one
 
 
-def nul_shown(value: Any) -> Any:
-    """Return text or JSON with another sign, that shows it, in the place of every NUL.
+def with_marks(value: Any) -> Any:
+    """Return text or JSON with a sign that shows it in the place of every one that cannot be kept.
 
     Examples
     --------
-    >>> nul_shown({"note": [chr(0), 7, None]})
+    >>> with_marks({"note": [chr(0), 7, None]})
     {'note': ['␀', 7, None]}
     """
     if isinstance(value, str):
-        return value.replace(NUL, SHOWN)
+        return UNKEPT.sub(lambda found: _mark(found.group()), value)
     if isinstance(value, dict):
-        return {nul_shown(k): nul_shown(v) for k, v in value.items()}
-    return [nul_shown(v) for v in value] if isinstance(value, list) else value
+        return {with_marks(k): with_marks(v) for k, v in value.items()}
+    return [with_marks(v) for v in value] if isinstance(value, list) else value
 
 
-def _told(text: str) -> str:
-    found = UNKEPT.search(text)
-    assert found
-    at, sign = found.start(), found.group()
-    first, last = max(0, at - AROUND), at + 1 + AROUND
-    name, mark = ("the sign NUL", SHOWN) if sign == NUL else ("half a sign", HALF_SHOWN)
-    shown = UNKEPT.sub(lambda m: SHOWN if m.group() == NUL else HALF_SHOWN, text[first:last])
-    around = f"{'…' if first else ''}{shown}{'…' if last < len(text) else ''}"
+def _mark(sign: str) -> str:
+    return SHOWN if sign == NUL else HALF_SHOWN
+
+
+def _told(text: str, at: int) -> str:
+    sign, first, last = text[at], max(0, at - AROUND), at + 1 + AROUND
+    name = "the sign NUL" if sign == NUL else "half a sign"
+    around = f"{'…' if first else ''}{with_marks(text[first:last])}{'…' if last < len(text) else ''}"
     return (
-        f"“{around}” holds {name} (U+{ord(sign):04X}), shown as {mark}, which no text here may. "
+        f"“{around}” holds {name} (U+{ord(sign):04X}), shown as {_mark(sign)}, which no text here may. "
         "Take it out, then do it once more."
     )
 

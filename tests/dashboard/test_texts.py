@@ -27,6 +27,8 @@ from tests.dashboard.workspaces import ANNA, analysed, begun, facts
 
 BAD = "by the\0window"
 TOLD = "“by the␀window” holds the sign NUL (U+0000), shown as ␀, which no text here may."
+HALF = json.loads('"by the\\ud83dwindow"')
+HALF_TOLD = "“by the\ufffdwindow” holds half a sign (U+D83D), shown as \ufffd, which no text here may."
 PASSWORD = "violet anchor biscuit rain"
 
 
@@ -119,16 +121,14 @@ def test_it_is_refused_and_nothing_of_what_came_with_it_is_kept(desk, way):
 def test_half_a_sign_is_refused_as_well(desk):
     """JSON can write one half of a pair alone; no file can hold it, so a page, an export or a backup would fail on it later."""
     ws, building, *_ = desk
-    half = json.loads('"by the\\ud83dwindow"')
     before = everything(ws)
-    told = "“by the\ufffdwindow” holds half a sign (U+D83D), shown as \ufffd, which no text here may."
-    for change in ({("rooms", "r101", "note"): half}, {("rooms", half): {"use": "office", "channels": {"main": {}}}}):
-        with pytest.raises(RefusedError, match=re.escape(told)):
+    for change in ({("rooms", "r101", "note"): HALF}, {("rooms", HALF): {"use": "office", "channels": {"main": {}}}}):
+        with pytest.raises(RefusedError, match=re.escape(HALF_TOLD)):
             buildings.edit(ws, building, change, by=ANNA, revision=0)
     client = create_app(WorkspaceStores(ws)).server.test_client()
-    sent = json.dumps({"building": building, "name": "a.csv", "size": 3, "by": half})
+    sent = json.dumps({"building": building, "name": "a.csv", "size": 3, "by": HALF})
     answer = client.post("/api/uploads", data=sent, content_type="application/json")
-    assert (answer.status_code, answer.json["error"][: len(told)]) == (400, told)
+    assert (answer.status_code, answer.json["error"][: len(HALF_TOLD)]) == (400, HALF_TOLD)
     assert everything(ws) == before
     buildings.edit(
         ws, building, {("rooms", "r101", "note"): json.loads('"by the \\ud83d\\ude00 window"')}, by=ANNA, revision=0
@@ -233,9 +233,10 @@ def test_forms_answer_400_and_keep_nothing(desk):
     assert everything(ws) == before
 
 
-def test_what_a_file_of_a_database_kept_before_is_read_backed_up_and_restored(tmp_path):
+@pytest.mark.parametrize(("bad", "told"), [(BAD, TOLD), (HALF, HALF_TOLD)], ids=["NUL", "half a sign"])
+def test_what_a_file_of_a_database_kept_before_is_read_backed_up_and_restored(tmp_path, bad, told):
     ws, building = begun(tmp_path / "w")
-    document = facts() | {"site": facts()["site"] | {"name": BAD}}
+    document = facts() | {"site": facts()["site"] | {"name": bad}}
     with ws.engine.begin() as db:
         # As it was written before there was the rule.
         db.connection.driver_connection.execute(
@@ -247,10 +248,10 @@ def test_what_a_file_of_a_database_kept_before_is_read_backed_up_and_restored(tm
     restore(tmp_path / "b.tar", tmp_path / "again")
 
     with closing(Workspace(tmp_path / "again", limits=Limits())) as ws:
-        assert buildings.info(ws, building).name == BAD
+        assert buildings.info(ws, building).name == bad
         with ws.reading() as session:
             assert session.query(BuildingRow).one().document == document
-        with pytest.raises(RefusedError, match=re.escape(TOLD)):
+        with pytest.raises(RefusedError, match=re.escape(told)):
             buildings.edit(ws, building, {("rooms", "r101", "note"): "fine"}, by=ANNA, revision=0)
         buildings.edit(ws, building, {("site", "name"): "Harbour House"}, by=ANNA, revision=0)
         assert buildings.info(ws, building).name == "Harbour House"

@@ -92,6 +92,15 @@ def test_the_small_load_beside_a_large_one_is_set_on_the_same_visit(tmp_path):
     assert any("something else in the room changes anyway" in reason for reason in small.reasons)
     assert not any("anyway" in reason for reason in large.reasons)
 
+    # A setting that may not stand goes by itself: nobody says that something else brings somebody there.
+    log = office_days(hold_off_s=60)
+    site = SITE.replace('use = "office"', 'use = "stairs"').replace("hold_off_s = 300", "hold_off_s = 60")
+    site = site.replace("[rooms.a]", "cost_per_visit = 30000.0\n[rooms.a]", 1)
+    (tmp_path / "stairs").mkdir()
+    (alone,) = analyse_folder(write(tmp_path / "stairs", log, site=site)).channels
+    assert alone.decision == "change"
+    assert not any("anyway" in reason for reason in alone.reasons)
+
     neither = two_channels(tmp_path / "neither", visit=3000.0)
     assert [(c.decision, c.recommended.hold_off_s, c.terms.due) for c in neither] == [("keep", 300, False)] * 2
 

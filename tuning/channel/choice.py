@@ -58,6 +58,11 @@ class Chosen:
         return self.recommended != self.now
 
     @property
+    def changes_more(self) -> bool:
+        """Whether anything but the hold-off is to be set."""
+        return self.recommended != replace(self.now, hold_off_s=self.recommended.hold_off_s)
+
+    @property
     def open(self) -> bool:
         """Whether another hold-off seems better, and only its price speaks against it."""
         return self.choice.decision in ("keep", "change") and self.choice.index != self.choice.best
@@ -67,11 +72,12 @@ def choose_together(known: Mapping[str, Understood]) -> dict[str, Chosen]:
     """Choose the settings of the channels of a room. Who changes one is in the room anyway, and others need not pay for the way there."""
     alone = {name: choose_settings(one) for name, one in known.items()}
     told = {}
-    for name, one in known.items():
-        own = alone[name]
+    for name, own in alone.items():
         others = any(other.changes for beside, other in alone.items() if beside != name)
-        due = others or own.recommended != replace(own.now, hold_off_s=own.recommended.hold_off_s)
-        told[name] = choose_settings(one, due=True) if due and own.open else replace(own, due=due)
+        due = others or own.changes_more
+        again = choose_settings(known[name], due=True) if due and own.open else replace(own, due=due)
+        # Under another hold-off the target may stay as it is, and nobody come for it.
+        told[name] = again if others or again.changes_more == due else own
     return told
 
 
