@@ -8,11 +8,16 @@
   const kept = at => { try { return JSON.parse(window.sessionStorage.getItem(KEY + at)) || {}; } catch (_) { return {}; } };
   const keep = (at, more) => { try { window.sessionStorage.setItem(KEY + at, JSON.stringify({...kept(at), ...more})); } catch (_) { /* private windows may refuse */ } };
   const alike = href => [...document.querySelectorAll('#content a[href]')].filter(a => a.getAttribute('href') === href);
+  /* Where the window stands: how far down the page, and at which heading, because what lies above may be another height next time. */
+  function standing() {
+    const above = [...document.querySelectorAll('#content h2[id]')].filter(h => h.getBoundingClientRect().top < window.innerHeight).pop();
+    return {y: window.scrollY, at: above ? above.id : null, off: above ? above.getBoundingClientRect().top : 0};
+  }
   // A page that is being taken down shrinks, and would say 0.
-  window.addEventListener('scroll', () => { if (!restoring && window.location.pathname === path) { keep(path, {y: window.scrollY}); } }, {passive: true});
+  window.addEventListener('scroll', () => { if (!restoring && window.location.pathname === path) { keep(path, standing()); } }, {passive: true});
   document.addEventListener('click', event => {
     const link = event.target.closest && event.target.closest('#content a[href]');
-    if (link) { const href = link.getAttribute('href'); keep(window.location.pathname, {y: window.scrollY, link: href, nth: alike(href).indexOf(link)}); }
+    if (link) { const href = link.getAttribute('href'); keep(window.location.pathname, {...standing(), link: href, nth: alike(href).indexOf(link)}); }
   }, true);
 
   function until(test, done) {
@@ -48,15 +53,20 @@
     path = window.location.pathname;
     if (!left.y && !left.link) { return; }
     const link = () => alike(left.link)[left.nth || 0];
+    const mark = () => left.at && document.getElementById(left.at);
+    const stand = () => {
+      const y = mark() ? window.scrollY + mark().getBoundingClientRect().top - left.off : left.y || 0;
+      if (Math.abs(y - window.scrollY) > 1) { window.scrollTo(0, y); }
+    };
     const tall = () => {
       // What comes only when it is near makes the page as tall as it was.
       bring(document.documentElement);
-      return !coming() && document.documentElement.scrollHeight >= (left.y || 0) + window.innerHeight;
+      return !coming() && (mark() || document.documentElement.scrollHeight >= (left.y || 0) + window.innerHeight);
     };
     until(() => tall() && (!left.link || link()), () => {
-      window.scrollTo(0, left.y || 0);
-      // Lists are drawn anew when more is known; until a hand says otherwise, the place stays.
-      stay(() => { if (left.link && free() && link()) { link().focus({preventScroll: true}); } });
+      stand();
+      // Lists are drawn anew when more is known, and figures above get their height; until a hand says otherwise, the place stays.
+      stay(() => { stand(); if (left.link && free() && link()) { link().focus({preventScroll: true}); } });
     });
   }
   /* What comes only when it is near (later.js), up to a place and the place itself: it is asked for, and not there yet. */
