@@ -107,13 +107,18 @@ def per_week(rates: Rates, cost: Floats, index: int) -> PerWeek:
     )
 
 
-def _rate_interval(draws: Floats, weeks: float) -> tuple[float, float]:
-    """90 % interval of a long-run rate, no narrower than counting so few events in so many weeks allows (exact Poisson limits)."""
-    low, high = np.quantile(draws[1:], [0.05, 0.95])
-    events = max(float(draws.mean()) * weeks, 0.0)
+def _interval(draws: Floats) -> Floats:
+    """90 % interval of each candidate, ``(2, candidates)``."""
+    return np.asarray(np.quantile(draws[1:], [0.05, 0.95], axis=0))
+
+
+def _rate_interval(draws: Floats, weeks: float) -> tuple[Floats, Floats]:
+    """90 % intervals of long-run rates, no narrower than counting so few events in so many weeks allows (exact Poisson limits)."""
+    low, high = _interval(draws)
+    events = np.maximum(draws.mean(axis=0) * weeks, 0.0)
     # Less than one event in the whole log cannot be told from never.
-    least = gammaincinv(events, 0.05) / weeks if events >= 1 else 0.0
-    return float(min(low, least)), float(max(high, gammaincinv(events + 1, 0.95) / weeks))
+    least = np.where(events >= 1, gammaincinv(events, 0.05) / weeks, 0.0)
+    return np.minimum(low, least), np.maximum(high, gammaincinv(events + 1, 0.95) / weeks)
 
 
 def delay_points(
@@ -140,33 +145,33 @@ def delay_points(
     usable_days
         Length of the log. [d]
     """
-    points = []
-    weeks = max(usable_days / 7, 1e-6)
-    for i, hold in enumerate(rates.hold_off_s):
-        f, w, c = rates.false_offs[:, i], rates.wasted_on_h[:, i], cost[:, i]
-        f_low, f_high = _rate_interval(wide.false_offs[:, i], weeks)
-        w_low, w_high = np.quantile(wide.wasted_on_h[1:, i], [0.05, 0.95])
-        c_low, c_high = np.quantile(wide_cost[1:, i], [0.05, 0.95])
-        points.append(
-            DelayPoint(
-                hold_off_s=float(hold),
-                false_offs=float(f.mean()),
-                false_offs_low=float(min(f_low, f.mean())),
-                false_offs_high=float(max(f_high, f.mean())),
-                switch_offs=float(rates.switch_offs[:, i].mean()),
-                wasted_on_h=float(w.mean()),
-                wasted_on_h_low=float(w_low),
-                wasted_on_h_high=float(w_high),
-                lit_h=float(rates.lit_h[:, i].mean()),
-                energy_kwh=float(rates.energy_kwh[:, i].mean()),
-                cost=float(c.mean()),
-                cost_low=float(min(c_low, c.mean())),
-                cost_high=float(max(c_high, c.mean())),
-                basis="observed" if hold <= 1.02 * in_force_s else "extrapolated",
-                allowed=bool(allowed[i]),
-            )
+    rate, paid = rates.false_offs.mean(axis=0), cost.mean(axis=0)
+    rate_low, rate_high = _rate_interval(wide.false_offs, max(usable_days / 7, 1e-6))
+    wasted_low, wasted_high = _interval(wide.wasted_on_h)
+    paid_low, paid_high = _interval(wide_cost)
+    columns = {
+        "false_offs": rate,
+        "false_offs_low": np.minimum(rate_low, rate),
+        "false_offs_high": np.maximum(rate_high, rate),
+        "switch_offs": rates.switch_offs.mean(axis=0),
+        "wasted_on_h": rates.wasted_on_h.mean(axis=0),
+        "wasted_on_h_low": wasted_low,
+        "wasted_on_h_high": wasted_high,
+        "lit_h": rates.lit_h.mean(axis=0),
+        "energy_kwh": rates.energy_kwh.mean(axis=0),
+        "cost": paid,
+        "cost_low": np.minimum(paid_low, paid),
+        "cost_high": np.maximum(paid_high, paid),
+    }
+    return tuple(
+        DelayPoint(
+            hold_off_s=float(hold),
+            basis="observed" if hold <= 1.02 * in_force_s else "extrapolated",
+            allowed=bool(allowed[i]),
+            **{name: float(column[i]) for name, column in columns.items()},
         )
-    return tuple(points)
+        for i, hold in enumerate(rates.hold_off_s)
+    )
 
 
 def cheapest_hold_off_s(building: Building, rates: Rates, allowed: Bools) -> float:
@@ -183,21 +188,25 @@ def sensitivity(building: Building, rates: Rates, usable: Bools) -> Sensitivity:
     false_offs, wasted = rates.false_offs.mean(axis=0), rates.wasted_kwh.mean(axis=0)
     holds, index = rates.hold_off_s[usable], np.flatnonzero(usable)
 
-    def best(per_false_off: float, per_kwh: float) -> float:
-        return float(holds[cheapest((false_offs * per_false_off + wasted * per_kwh)[index])])
+    def best(per_false_off: Floats | float, per_kwh: Floats | float) -> Floats:
+        return holds[cheapest(np.outer(per_false_off, false_offs[index]) + np.outer(per_kwh, wasted[index]))]
 
-    factors = (0.25, 0.5, 1.0, 2.0, 4.0)
+    factors = np.array([0.25, 0.5, 1.0, 2.0, 4.0])
     chosen = best(base, price)
     scan = np.geomspace(0.01, 100, 161) * base if base > 0 else np.empty(0)
-    picks = np.array([best(float(c), price) for c in scan])
+    picks = best(scan, price)
     lower = scan[(scan < base) & (picks != chosen)]
     upper = scan[(scan > base) & (picks != chosen)]
     return Sensitivity(
-        by_false_off_cost=tuple((f * base, best(f * base, price)) for f in factors),
-        by_price=tuple((f * price, best(base, f * price)) for f in factors),
+        by_false_off_cost=_pairs(factors * base, best(factors * base, price)),
+        by_price=_pairs(factors * price, best(base, factors * price)),
         flips_at_cost=(float(lower[-1]) if len(lower) else None, float(upper[0]) if len(upper) else None),
         break_even_s=break_even_s(base, rates.power_wasted_w, price),
     )
+
+
+def _pairs(prices: Floats, holds: Floats) -> tuple[tuple[float, float], ...]:
+    return tuple(zip(prices.tolist(), holds.tolist(), strict=True))
 
 
 def draws_frame(rates: Rates) -> pl.DataFrame:
@@ -209,8 +218,8 @@ def draws_frame(rates: Rates) -> pl.DataFrame:
         "false_offs_wide": wide.false_offs,
         "wasted_kwh_wide": wide.wasted_kwh,
     }
-    lists = {name: np.broadcast_to(v, rates.false_offs.shape).T.tolist() for name, v in columns.items()}
-    return pl.DataFrame({"hold_off_s": rates.hold_off_s, **lists}, schema=DRAWS)
+    by_candidate = {n: np.ascontiguousarray(np.broadcast_to(v, rates.false_offs.shape).T) for n, v in columns.items()}
+    return pl.DataFrame({"hold_off_s": rates.hold_off_s, **by_candidate}).cast(dict(DRAWS))  # type: ignore[arg-type]
 
 
 def pairs_frame(pairs: Surface | None, light: LightResult) -> pl.DataFrame | None:

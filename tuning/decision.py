@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
 from tuning.motion import Floats
 from tuning.results import Decision
@@ -149,21 +150,25 @@ TIE = 1e-6
 """Costs this near each other relatively are equal: sums in another order differ by more than nothing. Chosen by us."""
 
 
-def cheapest(cost: Floats) -> int:
+def cheapest(cost: Floats) -> npt.NDArray[np.intp]:
     """Index of the least cost; of settings that cost the same, the shortest.
 
     Parameters
     ----------
     cost
-        By candidates in increasing order.
+        By candidates in increasing order, ``(…, candidates)``.
+
+    Returns
+    -------
+    ``(…)``.
 
     Examples
     --------
-    >>> cheapest(np.array([2.0, 1.0 + 1e-9, 1.0, 3.0]))
+    >>> int(cheapest(np.array([2.0, 1.0 + 1e-9, 1.0, 3.0])))
     1
     """
-    least = float(cost.min())
-    return int(np.argmax(cost <= least + TIE * abs(least)))
+    least = cost.min(axis=-1, keepdims=True)
+    return np.asarray(np.argmax(cost <= least + TIE * np.abs(least), axis=-1))
 
 
 def choose(

@@ -15,6 +15,8 @@ from tuning.motion import US, Floats, Ints, MotionLog
 from tuning.schemas import GAPS
 
 Bools = npt.NDArray[np.bool_]
+Rows = npt.NDArray[np.intp] | slice
+"""Some of a channel's gaps; a slice copies nothing."""
 ENDED_BY_MOTION, LOG_GAP, END_OF_LOG = 0, 1, 2
 
 
@@ -51,7 +53,7 @@ class Gaps:
         """Return the number of gaps."""
         return len(self.start_us)
 
-    def at(self, index: npt.NDArray[np.intp]) -> Gaps:
+    def at(self, index: Rows) -> Gaps:
         """Return some of the gaps."""
         return Gaps(
             self.start_us[index],
@@ -92,20 +94,21 @@ def find_gaps(motion: MotionLog) -> Gaps:
         empty = np.empty(0, dtype=np.int64)
         return Gaps(empty, np.empty(0), np.empty(0, dtype=np.int8), empty, empty)
     gap_end = np.append(start[1:], covered[-1, 1])
-    # End of the trusted stretch in which the gap begins; a motion outside all of them is trusted by itself.
-    at = np.searchsorted(covered[:, 0], end, side="right") - 1
-    trusted_end = np.where(at >= 0, covered[np.maximum(at, 0), 1], end)
-    trusted_end = np.maximum(trusted_end, end)
+    # End of the trusted stretch in which the gap begins; a motion outside all of them is trusted by itself. Stretches are searched among the
+    # motions: of these there are hundreds of thousands.
+    begins = np.searchsorted(end, covered[:, 0], side="left")
+    trusted_end = np.repeat(np.append(end[0], covered[:, 1]), np.diff(begins, prepend=0, append=len(end)))
     kind = np.zeros(len(end), dtype=np.int8)
     kind[-1] = END_OF_LOG
-    cut = trusted_end < gap_end
+    cut = np.flatnonzero(trusted_end < gap_end)
     kind[cut] = LOG_GAP
-    gap_end = np.where(cut, trusted_end, gap_end)
+    gap_end[cut] = np.maximum(trusted_end[cut], end[cut])
     length = (gap_end - end) / US
+    after = np.arange(1, len(end) + 1)
+    after[kind != ENDED_BY_MOTION] = -1
+    found = Gaps(end, length, kind, np.arange(len(end)), after)
     keep = length > 0
-    index = np.arange(len(end))
-    after = np.where(kind == ENDED_BY_MOTION, index + 1, -1)
-    return Gaps(end[keep], length[keep], kind[keep], index[keep], after[keep])
+    return found if keep.all() else found.at(np.flatnonzero(keep))
 
 
 def counts_around(motion: MotionLog, at_us: Ints, *, window_s: float, side: str) -> Floats:

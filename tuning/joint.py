@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from tuning.delay_curve import delay_cells
-from tuning.gaps import Bools, Gaps
+from tuning.gaps import Bools, Gaps, Rows
 from tuning.light.circumstances import Circumstances
 from tuning.light.lit_time import Loop
 from tuning.motion import Floats
@@ -243,21 +243,22 @@ def surface(
     size = np.bincount(level, minlength=levels)
     level_lx = np.bincount(level, weights=others, minlength=levels) / np.maximum(size, 1)
 
-    cells = delay_cells(gaps.gap_s, rates.hold_off_s, key, days * levels)
+    def lit_in(rows: Rows, weight: Floats) -> _Lit:
+        cells = delay_cells(gaps.gap_s[rows], rates.hold_off_s, key[rows], days * levels)
+        on, watts = weight * lit[rows], around.power_w[rows]
+        parts = (cells.expired_and_lit_s(part)[1] for part in (on, on * watts, weight - on))
+        return _Lit(*(seconds.reshape(days, levels, -1) for seconds in parts))
 
-    def lasting(weight: Floats) -> Floats:
-        _, seconds = cells.expired_and_lit_s(weight)
-        return seconds.reshape(days, levels, -1)
-
-    absent, watts = np.clip(1.0 - seen.p_still, 0, 1), around.power_w
-    lit, unlit = around.lit, 1 - around.lit
+    lit = around.lit
+    # Only in some gaps, the long ones, there may have been nobody.
+    open_ = np.flatnonzero(seen.p_still < 1)
     minding = np.bincount(key, weights=seen.p_still * around.minds * lit * gaps.gap_s, minlength=days * levels)
     return Surface(
         rates,
         response,
         level_lx,
-        empty=_Lit(lasting(absent * lit), lasting(absent * lit * watts), lasting(absent * unlit)),
-        every=_Lit(lasting(lit), lasting(lit * watts), lasting(unlit)),
+        empty=lit_in(open_, 1.0 - seen.p_still[open_]),
+        every=lit_in(slice(None), np.ones(len(gaps))),
         minding_s=minding.reshape(days, levels).astype(np.float64),
     )
 

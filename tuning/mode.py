@@ -54,9 +54,13 @@ def _pressed(stays: _Stays, needs: Floats, dwells: Floats) -> Floats:
 
 def _stay_s(stays: _Stays, gaps: Gaps, motion: MotionLog, seen: Classified, expired: Bools) -> Floats:
     """How long somebody was there in each episode. [s]."""
-    moving = (motion.end_us - motion.start_us)[gaps.motion_before] / US
-    inside = np.where(expired, 0.0, seen.p_still * gaps.gap_s) + moving
-    return np.asarray(np.add.reduceat(inside, stays.first))
+    inside = seen.p_still * gaps.gap_s
+    inside[expired] = 0.0
+    stay_s = np.add.reduceat(inside, stays.first)
+    moving_us = motion.end_us - motion.start_us
+    if moving_us.any():  # those of an event log are instants
+        stay_s = stay_s + np.add.reduceat(moving_us[gaps.motion_before], stays.first) / US
+    return np.asarray(stay_s)
 
 
 def _dwells(stay_s: Floats, left: Floats) -> Floats:
@@ -107,7 +111,9 @@ def advise_mode(
     stay_s = _stay_s(stays, gaps, motion, seen, expired)
     dwells = _dwells(stay_s, left)
     pressed = _pressed(stays, around.minds, dwells)
-    kwh = around.lit * around.power_w * np.minimum(gaps.gap_s, hold_off_s) * (1 - pressed) / 3.6e6
+    kwh = np.minimum(gaps.gap_s, hold_off_s)
+    for part in (around.lit, around.power_w / 3.6e6, 1 - pressed):
+        kwh *= part
     last = np.append(stays.first[1:] - 1, len(gaps) - 1)
     # An episode that the lamps slept through for daylight was no switch-on.
     lit = np.maximum.reduceat(around.lit, stays.first)

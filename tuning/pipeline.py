@@ -25,8 +25,8 @@ from tuning.channel.analyse import (
 )
 from tuning.channel.steps import daily_of
 from tuning.logs import Logs, read_logs
-from tuning.motion import US, Ints
-from tuning.presence.other_evidence import CIRCULATION
+from tuning.motion import US
+from tuning.presence.other_evidence import CIRCULATION, Passages, passages
 from tuning.quality import Outage, find_outages, mend
 from tuning.results import Analysis, ChannelResult
 from tuning.site import Site, read_site
@@ -132,7 +132,7 @@ def analyse_room(
     *,
     verdicts: pl.DataFrame | None = None,
     outages: tuple[Outage, ...] | None = None,
-    outside: Mapping[str, Ints] | None = None,
+    outside: Mapping[str, Passages] | None = None,
     pictures: bool = True,
 ) -> list[ChannelResult]:
     """Analyse all channels of a room; the ones that govern light first, because relays lean on what they learn. See :func:`analyse_logs`."""
@@ -180,14 +180,14 @@ def analyse_room(
     return [done[name] for name in site.rooms[room].channels]
 
 
-def walked_through(site: Site, logs: Logs) -> dict[str, Ints]:
-    """Times of movement in rooms that people walk through on their way, by room, sorted, UTC epoch. [µs]."""
+def walked_through(site: Site, logs: Logs) -> dict[str, Passages]:
+    """Movement in rooms that people walk through on their way, by room."""
     found = {}
     for name, room in site.rooms.items():
         if room.use in CIRCULATION:
             series = logs.series.filter((pl.col("room") == name) & (pl.col("quantity") == "motion"))["series"]
             moved = [logs.times_us(number)[logs.values(number) > 0] for number in series]
-            found[name] = np.sort(np.concatenate([np.empty(0, dtype=np.int64), *moved]))
+            found[name] = passages(np.sort(np.concatenate([np.empty(0, dtype=np.int64), *moved])))
     return found
 
 

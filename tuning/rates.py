@@ -81,10 +81,15 @@ def day_index(t_us: Ints, offset_us: int, first_us: int) -> Ints:
     return ((t_us + offset_us) // (86400 * US) - (first_us + offset_us) // (86400 * US)).astype(np.int64)
 
 
+def midnights(first_us: int, days: int, *, offset_us: int) -> Ints:
+    """Where local days begin and the last ends, from that of a time on, ``(days + 1,)``, UTC epoch. [µs]."""
+    first = (first_us + offset_us) // (86400 * US) * 86400 * US - offset_us
+    return first + np.arange(days + 1, dtype=np.int64) * 86400 * US
+
+
 def covered_days(motion: MotionLog, days: int, *, offset_us: int) -> Floats:
     """How much of each local day the log covers, ``(days,)``. [d]."""
-    first = (int(motion.covered_us[0, 0]) + offset_us) // (86400 * US) * 86400 * US - offset_us
-    midnight = first + np.arange(days + 1, dtype=np.int64) * 86400 * US
+    midnight = midnights(int(motion.covered_us[0, 0]), days, offset_us=offset_us)
     begin, end = motion.covered_us[:, 0], motion.covered_us[:, 1]
     # Covered time up to each midnight, by prefix sums over the stretches.
     length = np.concatenate([[0], np.cumsum(end - begin)])
@@ -144,22 +149,28 @@ def weekly_rates(
     first_us = int(motion.covered_us[0, 0]) if len(motion.covered_us) else 0
     last_us = int(motion.covered_us[-1, 1]) if len(motion.covered_us) else 0
     days = int(day_index(np.array([max(last_us - 1, first_us)]), offset_us, first_us)[0]) + 1
-    day = np.clip(day_index(gaps.start_us, offset_us, first_us), 0, days - 1)
+    # Where each day begins among the sorted gaps, instead of the day of each gap: hundreds among hundreds of thousands.
+    begins = np.searchsorted(gaps.start_us, midnights(first_us, days, offset_us=offset_us)[1:-1], side="left")
+    day = np.repeat(np.arange(days), np.diff(begins, prepend=0, append=len(gaps)))
     covered = covered_days(motion, days, offset_us=offset_us)
     weights = resampled_days(covered, draws, rng)
     weeks = np.maximum(weights @ covered, 1e-6)[:, None] / WEEK_DAYS
-    absent = np.clip(1.0 - seen.p_still, 0, 1) * around.lit
     cells = delay_cells(gaps.gap_s, hold_off_s, day, days)
+    # Only in some gaps, the long ones, there may have been nobody.
+    open_ = np.flatnonzero(seen.p_still < 1)
+    absent = (1.0 - seen.p_still[open_]) * around.lit[open_]
+    power_w = around.power_w[open_]
+    of_open = delay_cells(gaps.gap_s[open_], hold_off_s, day[open_], days)
 
     def hours(lit_s: Floats) -> Floats:
         return weights @ lit_s / weeks / 3600.0
 
-    left, empty_s = cells.expired_and_lit_s(absent)
+    left, empty_s = of_open.expired_and_lit_s(absent)
     off_absent, wasted_h = weights @ left / weeks, hours(empty_s)
-    wasted_wh = hours(cells.expired_and_lit_s(absent * around.power_w)[1])
+    wasted_wh = hours(of_open.expired_and_lit_s(absent * power_w)[1])
     lit_h = hours(cells.expired_and_lit_s(around.lit)[1])
     lit_wh = hours(cells.expired_and_lit_s(around.lit * around.power_w)[1])
-    moving_h = _moving_h(motion, gaps, day_index(motion.start_us, offset_us, first_us), day, weights) / weeks
+    moving_h = _moving_h(motion, gaps, offset_us, first_us, day, weights) / weeks
     minding = seen.p_still * around.minds * around.lit
     if np.isfinite(in_force_s):
         shorter = None if in_force_at_s is None else cut_shorter(in_force_at_s, day)
@@ -182,8 +193,8 @@ def weekly_rates(
     doubt = rng.normal(0.0, DOUBT if gaps.recorded_s is None else DOUBT_SAMPLED, draws + 1)
     doubt[0] = 0.0
     unsure, misfit = _doubtful(gaps, seen, around, hold_off_s, in_force_s, doubt, rng)
-    wasted_factor = np.exp(-np.outer(doubt, _share_in_doubt(cells, empty_s, absent * seen.p_still)))
-    mean_w = float((absent * around.power_w).sum() / max(absent.sum(), 1e-9)) if len(gaps) else 0.0
+    wasted_factor = np.exp(-np.outer(doubt, _share_in_doubt(of_open, empty_s, absent * seen.p_still[open_])))
+    mean_w = float(absent @ power_w / max(absent.sum(), 1e-9)) if len(gaps) else 0.0
     energy = lit_wh / 1000 + moving_h * mean_w / 1000 + standby_w * (168.0 - np.minimum(lit_h + moving_h, 168.0)) / 1000
     return Rates(
         hold_off_s,
@@ -225,11 +236,12 @@ def _doubtful(
 
     An error δ in the log-odds changes the expected stillnesses ``Σp`` by ``δ·Σp(1−p)``. Row 0 is 1.
     """
-    still = seen.p_still * around.minds * around.lit
-    open_ = still * (1 - seen.p_still)
     reach = np.minimum(hold_off_s, in_force_s)
-    cells = delay_cells(gaps.gap_s, reach, np.zeros(len(gaps), dtype=np.int64), 1)
-    share = np.clip(cells.expired(open_)[0] / np.maximum(cells.expired(still + 1e-9)[0], 1e-6), 0, 1)
+    longer = np.flatnonzero(gaps.gap_s > reach.min(initial=np.inf))
+    p_still = seen.p_still[longer]
+    still = p_still * around.minds[longer] * around.lit[longer]
+    cells = delay_cells(gaps.gap_s[longer], reach, np.zeros(len(longer), dtype=np.int64), 1)
+    share = np.clip(cells.expired(still * (1 - p_still))[0] / np.maximum(cells.expired(still + 1e-9)[0], 1e-6), 0, 1)
     # The further beyond the hold-off in force, the less the fitted tail is held by anything.
     spread = MISFIT * (1 + np.log(np.maximum(hold_off_s / in_force_s, 1.0)))
     misfit = rng.normal(0.0, 1.0, (len(doubt), len(hold_off_s))) * spread
@@ -243,10 +255,12 @@ def _share_in_doubt(cells: DelayCells, empty_s: Floats, unsure: Floats) -> Float
     return np.clip(unsure_s.sum(axis=0) / np.maximum(empty_s.sum(axis=0), 1e-9), 0, 1)
 
 
-def _moving_h(motion: MotionLog, gaps: Gaps, day: Ints, gap_day: Ints, weights: Floats) -> Floats:
+def _moving_h(motion: MotionLog, gaps: Gaps, offset_us: int, first_us: int, gap_day: Ints, weights: Floats) -> Floats:
     days = weights.shape[1]
-    length = (motion.end_us - motion.start_us) / US / 3600.0
-    per_day = np.bincount(np.clip(day, 0, days - 1), weights=length, minlength=days)
+    lasts = np.flatnonzero(motion.end_us > motion.start_us)
+    start_us, end_us = motion.start_us[lasts], motion.end_us[lasts]
+    day = np.clip(day_index(start_us, offset_us, first_us), 0, days - 1)
+    per_day = np.bincount(day, weights=(end_us - start_us) / US / 3600.0, minlength=days)
     if gaps.recorded_s is not None:
         # What a pause reaches into the samples around it is not movement.
         into = np.bincount(gap_day, weights=(gaps.gap_s - gaps.recorded_s) / 3600.0, minlength=days)

@@ -38,26 +38,28 @@ class _Pieces:
     def length_s(self) -> Floats:
         return np.diff(self.bounds_us) / US * self.counted
 
-    def seconds(self, begin_us: Ints, end_us: Ints, weight: Floats | None = None) -> Floats:
-        """Weighted seconds of disjoint, sorted stretches in each piece."""
+    def seconds(self, begin_us: Ints, *parts: tuple[Floats, Floats | float]) -> tuple[Floats, ...]:
+        """Weighted seconds of disjoint, sorted stretches in each piece, for each of several pairs of lengths [s] and weights."""
         if len(begin_us) == 0:
-            return np.zeros(len(self.counted))
-        length = (end_us - begin_us) / US
-        if not length.any():
-            # Movements of an event log are instants.
-            return np.zeros(len(self.counted))
-        done = np.concatenate([[0.0], np.cumsum(length if weight is None else weight * length)])
+            return tuple(np.zeros(len(self.counted)) for _ in parts)
         begun = np.searchsorted(begin_us, self.bounds_us, side="right")
         last = np.maximum(begun - 1, 0)
-        # Of the stretch that a bound cuts, what lies beyond it is not done yet.
-        ahead = np.where(begun > 0, np.maximum(end_us[last] - self.bounds_us, 0) / US, 0.0)
-        until = done[begun] - (ahead if weight is None else weight[last] * ahead)
-        return np.asarray(np.diff(until) * self.counted)
+        since_s = (self.bounds_us - begin_us[last]) / US
+        found = []
+        for length_s, weight in parts:
+            # Of the stretch that a bound cuts, what lies beyond it is not done yet.
+            ahead_s = np.maximum(length_s[last] - since_s, 0.0) * (
+                weight if isinstance(weight, float) else weight[last]
+            )
+            until = np.where(begun > 0, np.cumsum(weight * length_s)[last] - ahead_s, 0.0)
+            found.append(np.diff(until) * self.counted)
+        return tuple(found)
 
     def of_series(self, series: pl.DataFrame, value: Floats) -> Floats:
         """Seconds times value, where each value stands until the next row and the last to the end of the log."""
         t = times_us(series)
-        return self.seconds(t, np.append(t[1:], max(int(self.bounds_us[-1]), int(t[-1]))), value)
+        length_s = np.diff(t, append=max(int(self.bounds_us[-1]), int(t[-1]))) / US
+        return self.seconds(t, (length_s, value))[0]
 
 
 def time_use(
@@ -101,14 +103,16 @@ def time_use(
     if motion.usable_days <= 0:
         return None
     pieces = _pieces(motion.covered_us)
-    gap_us, held_us = (np.round(s * US).astype(np.int64) for s in (gaps.gap_s, np.minimum(gaps.gap_s, hold_off_s)))
-    wanted = np.ones(len(motion.start_us))
-    wanted[gaps.motion_before] = minds
-    moving = pieces.seconds(motion.start_us, motion.end_us)
-    held = moving + pieces.seconds(gaps.start_us, gaps.start_us + held_us)
-    occupied = moving + pieces.seconds(gaps.start_us, gaps.start_us + gap_us, p_still)
-    needed = pieces.seconds(motion.start_us, motion.end_us, wanted)
-    needed += pieces.seconds(gaps.start_us, gaps.start_us + gap_us, p_still * minds)
+    moving_us = motion.end_us - motion.start_us
+    moving = moving_needed = np.zeros(len(pieces.counted))
+    if moving_us.any():  # those of an event log are instants
+        wanted = np.ones(len(motion.start_us))
+        wanted[gaps.motion_before] = minds
+        moving, moving_needed = pieces.seconds(motion.start_us, (moving_us / US, 1.0), (moving_us / US, wanted))
+    held, occupied, needed = pieces.seconds(
+        gaps.start_us, (np.minimum(gaps.gap_s, hold_off_s), 1.0), (gaps.gap_s, p_still), (gaps.gap_s, p_still * minds)
+    )
+    held, occupied, needed = held + moving, occupied + moving, needed + moving_needed
     lit = held if output.is_empty() else pieces.of_series(output, (output["value"].to_numpy() > 0).astype(float))
     energy_j, basis = _energy(pieces, channel, output, power, held)
     hours = WEEK_H / pieces.length_s.sum()  # seconds of the log → hours a week

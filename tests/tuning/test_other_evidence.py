@@ -9,7 +9,7 @@ import pytest
 from tests.building import START, rows
 from tuning.gaps import find_gaps
 from tuning.motion import motions
-from tuning.presence.other_evidence import MOST_TELLING, evidence_ratio, near, pattern_ratio, patterns
+from tuning.presence.other_evidence import MOST_TELLING, evidence_ratio, near, passages, pattern_ratio, patterns
 from tuning.readings import RoomReadings
 from tuning.schemas import READINGS
 
@@ -57,8 +57,19 @@ def test_of_many_rooms_outside_only_those_count_that_tell_most():
 def test_what_is_seen_near_an_end():
     at = np.array([0, 100, 200], dtype=np.int64) * 1_000_000
 
-    assert near(np.array([95, 218]) * 1_000_000, at, before_s=6, after_s=20).tolist() == [0, 1, 1]
-    assert near(np.array([95, 221]) * 1_000_000, at, before_s=4, after_s=20).tolist() == [0, 0, 0]
+    assert near(passages(np.array([95, 218]) * 1_000_000), at, before_s=6, after_s=17).tolist() == [0, 1, 0]
+    assert near(passages(np.array([95, 217]) * 1_000_000), at, before_s=4, after_s=17).tolist() == [0, 0, 1]
+
+
+@pytest.mark.parametrize("events", [0, 1, 400])
+def test_put_together_or_not_the_same_is_seen_near_any_time(events):
+    rng = np.random.default_rng(events)
+    times = np.sort(rng.integers(0, 20_000, events))
+    at = rng.integers(-50, 20_050, 2000)
+
+    found = near(passages(times * 1_000_000, 23.0), at * 1_000_000, before_s=3, after_s=20)
+
+    assert found.tolist() == [int(((times >= t - 3) & (times <= t + 20)).any()) for t in at]
 
 
 def test_every_source_in_a_log_is_read():
@@ -83,9 +94,8 @@ def test_every_source_in_a_log_is_read():
     gaps = find_gaps(motions(RoomReadings(readings), "main", span_us=span))
     first, second = np.flatnonzero(gaps.gap_s > 100)[:2]
 
-    found = patterns(
-        RoomReadings(readings), "main", gaps, {"corridor": np.array([start + 212_000_000, start + 1_990_000_000])}
-    )
+    corridor = passages(np.array([start + 212_000_000, start + 1_990_000_000]))
+    found = patterns(RoomReadings(readings), "main", gaps, {"corridor": corridor})
 
     assert set(found) == {"outside:corridor", "detectors", "press", "load:screen"}
     assert [found["outside:corridor"][k] for k in (first, second)] == [0, 3]

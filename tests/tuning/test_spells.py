@@ -22,25 +22,25 @@ def test_chained_gaps_begin_where_the_spell_had_come_to():
     gaps = np.array([100.0, 305.0, 307.0, 50.0, 20.0])
     reaction = np.array([0.0, 1.0, 1.0, 0.0, 0.0])
 
-    assert chain_offsets(gaps, reaction, np.ones(5)).tolist() == [0, 0, 305, 612, 0]
+    assert chain_offsets(gaps, reaction, np.ones(5, dtype=bool)).tolist() == [0, 0, 305, 612, 0]
 
 
 def test_a_spell_goes_on_behind_the_waves_of_one_reaction():
     gaps = np.array([305.0, 3.0, 3.0, 120.0, 60.0])
     reaction = np.array([1.0, 0.0, 0.0, 0.0, 0.0])
 
-    assert chain_offsets(gaps, reaction, np.ones(5)).tolist() == [0, 0, 0, 311, 0]
+    assert chain_offsets(gaps, reaction, np.ones(5, dtype=bool)).tolist() == [0, 0, 0, 311, 0]
 
 
 def test_somebody_who_moves_on_for_a_minute_does_not_go_on_being_still():
     gaps = np.array([305.0, *[6.0] * 10, 120.0])
     reaction = np.array([1.0, *[0.0] * 11])
 
-    assert chain_offsets(gaps, reaction, np.ones(12)).max() == 0
+    assert chain_offsets(gaps, reaction, np.ones(12, dtype=bool)).max() == 0
 
 
 def test_a_log_gap_breaks_the_chain():
-    assert chain_offsets(np.array([305.0, 50.0]), np.array([1.0, 0.0]), np.array([1.0, 0.0])).tolist() == [0, 0]
+    assert chain_offsets(np.array([305.0, 50.0]), np.array([1.0, 0.0]), np.array([True, False])).tolist() == [0, 0]
 
 
 @pytest.mark.parametrize("goes_on", [0.0, 0.4, 1.0])

@@ -14,6 +14,7 @@ from tuning.light.circumstances import output_of
 from tuning.motion import US, Ints, MotionLog, held_motions, motions, times_us
 from tuning.power import with_measured_power
 from tuning.presence.beside import Companion
+from tuning.presence.other_evidence import Passages
 from tuning.presence.stillness import Classified
 from tuning.readings import RoomReadings
 from tuning.results import Finding
@@ -36,8 +37,8 @@ class ChannelInput:
     """Findings about the room as a whole that concern this channel."""
     beside: tuple[Companion, ...] = ()
     """Other lights of the room."""
-    outside: Mapping[str, Ints] = field(default_factory=dict)
-    """Times of movement in other rooms of the building that people walk through, by room, sorted, UTC epoch. [µs]"""
+    outside: Mapping[str, Passages] = field(default_factory=dict)
+    """Movement in other rooms of the building that people walk through, by room."""
     pictures: bool = True
     """Whether the frames that only pictures need are made."""
 

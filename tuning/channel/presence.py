@@ -5,14 +5,13 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
-import numpy.typing as npt
 import polars as pl
 
 from tuning.channel.input import ChannelInput
-from tuning.gaps import Bools, Gaps
+from tuning.gaps import Bools, Gaps, Rows
 from tuning.hold_off import HoldOffInForce, Lags, observed_off_s
 from tuning.light.circumstances import Circumstances
-from tuning.motion import US, Floats, Ints, MotionLog, times_us
+from tuning.motion import US, Floats, MotionLog, times_us
 from tuning.presence.beside import (
     Classify,
     missed,
@@ -23,7 +22,7 @@ from tuning.presence.beside import (
     with_reactions,
 )
 from tuning.presence.other_evidence import patterns
-from tuning.presence.stillness import SHORT_GAP_S, Belief, Classified, classify, joined
+from tuning.presence.stillness import Belief, Classified, classify, joined, long_ones
 
 
 def who_was_there(
@@ -55,10 +54,9 @@ def who_was_there(
         given.room.beliefs.even_gap_s, given.room.beliefs.gap_slope, stays=not given.room.beliefs.short_visits
     )
 
-    others = _others(given, gaps)
-
     # What a pause of ten minutes looks like depends on whether the light was still on: each period is learned from by itself.
-    parts = _periods(gaps, in_force)
+    parts = [(rows, gaps.at(rows)) for rows in _periods(gaps, in_force)]
+    others = [patterns(given.readings, given.name, long_ones(part), given.outside) for _, part in parts]
 
     def under(hold_off_s: Floats, lit: Floats, minds: Floats) -> Classified:
         return joined(
@@ -66,7 +64,7 @@ def who_was_there(
                 (
                     rows,
                     classify(
-                        gaps.at(rows),
+                        part,
                         motion,
                         hold_off_s=hold_off_s[rows],
                         lit=lit[rows],
@@ -74,24 +72,14 @@ def who_was_there(
                         belief=belief,
                         never_present=nobody[rows],
                         verdict=None if said is None else said[rows],
-                        other={source: pattern[rows] for source, pattern in others.items()},
+                        other=other,
                     ),
                 )
-                for rows in parts
+                for (rows, part), other in zip(parts, others, strict=True)
             ]
         )
 
     return _beside_others(given, gaps, hold, around, under)
-
-
-def _others(given: ChannelInput, gaps: Gaps) -> dict[str, Ints]:
-    """What else was seen at the ends of each gap; of the short ones nobody asks, and they are most, beside what may be many corridors."""
-    asked = np.flatnonzero(gaps.gap_s > SHORT_GAP_S)
-    found = {}
-    for source, pattern in patterns(given.readings, given.name, gaps.at(asked), given.outside).items():
-        found[source] = np.zeros(len(gaps), dtype=np.int64)
-        found[source][asked] = pattern
-    return found
 
 
 def _beside_others(
@@ -117,14 +105,14 @@ LEAST_PERIOD_DAYS = 7.0
 """A period of the log under a hold-off of its own is classified by itself from this length on. Chosen by us: one of each weekday."""
 
 
-def _periods(gaps: Gaps, in_force: HoldOffInForce) -> list[npt.NDArray[np.intp]]:
+def _periods(gaps: Gaps, in_force: HoldOffInForce) -> list[Rows]:
     """Gaps of each period under a hold-off of its own; all together where one of them is too short to learn from."""
     if len(in_force.from_us) == 1:
-        return [np.arange(len(gaps))]
+        return [slice(None)]
     period = np.searchsorted(in_force.from_us, gaps.start_us, side="right")
-    parts = [np.flatnonzero(period == k) for k in np.unique(period)]
+    parts: list[Rows] = [np.flatnonzero(period == k) for k in np.unique(period)]
     days = [float(np.ptp(gaps.start_us[rows])) / US / 86400 for rows in parts]
-    return parts if parts and min(days) >= LEAST_PERIOD_DAYS else [np.arange(len(gaps))]
+    return parts if parts and min(days) >= LEAST_PERIOD_DAYS else [slice(None)]
 
 
 def words_on(gaps: Gaps, verdicts: pl.DataFrame | None) -> Floats | None:

@@ -108,12 +108,11 @@ def output_from_steps(steps: pl.DataFrame) -> pl.DataFrame:
 
 
 def value_at(frame: pl.DataFrame, t_us: Ints) -> Floats:
-    """Value of a series at times: that of the last row at or before, NaN before the first."""
-    t, v = times_us(frame), frame["value"].to_numpy()
-    if len(t) == 0:
-        return np.full(len(t_us), np.nan)
-    index = np.searchsorted(t, t_us, side="right") - 1
-    return np.where(index >= 0, v[np.maximum(index, 0)], np.nan)
+    """Value of a series at sorted times: that of the last row at or before, NaN before the first."""
+    # The rows are searched among the times, not the other way round: of rows there are fewer.
+    rows = np.searchsorted(t_us, times_us(frame), side="left")
+    held = np.append(np.nan, frame["value"].to_numpy())
+    return np.repeat(held, np.diff(rows, prepend=0, append=len(t_us)))
 
 
 LEAVING_S = 15.0

@@ -14,17 +14,20 @@ DARK_SUN_DEG = -8.0
 BIN_US = 900_000_000
 _HALF_MONTH_US = 15 * 86_400_000_000
 _GRID_S = 1200
+_GRID_DAYS = 32
+"""Days of sun that are worked out at once: each once for a building, though its channels' logs begin and end when they like."""
 
 
-@functools.lru_cache(maxsize=16)
-def _sun_grid(latitude: float, longitude: float, first: int, last: int) -> tuple[NDArray[np.int64], Floats, Floats]:
-    """Sun elevation and azimuth on a grid of 20 min; one call serves all channels of a building."""
+@functools.lru_cache(maxsize=64)
+def _sun_of_days(latitude: float, longitude: float, block: int) -> tuple[Floats, Floats]:
+    """Sun elevation and azimuth [deg] on a grid of 20 min through some days; one call serves all channels of a building."""
     import pandas as pd  # noqa: PLC0415 - slow to import and needed only where the place is known
     from pvlib.solarposition import get_solarposition  # noqa: PLC0415
 
-    at = np.arange(first, last + 1, dtype=np.int64) * _GRID_S
+    size = _GRID_DAYS * 86_400 // _GRID_S
+    at = np.arange(block * size, (block + 1) * size, dtype=np.int64) * _GRID_S
     sun = get_solarposition(pd.to_datetime(at, unit="s", utc=True), latitude, longitude)
-    return at * 1_000_000, sun["elevation"].to_numpy(), np.unwrap(np.radians(sun["azimuth"].to_numpy()))
+    return sun["elevation"].to_numpy(), sun["azimuth"].to_numpy()
 
 
 def sun_at(t_us: NDArray[np.int64], *, latitude: float, longitude: float) -> tuple[Floats, Floats]:
@@ -43,11 +46,15 @@ def sun_at(t_us: NDArray[np.int64], *, latitude: float, longitude: float) -> tup
     """
     if t_us.size == 0:
         return np.empty(0), np.empty(0)
-    day = 86_400 // _GRID_S
-    first = int(t_us.min() // (_GRID_S * 1_000_000)) // day * day
-    last = (int(t_us.max() // (_GRID_S * 1_000_000)) // day + 1) * day
-    at, elevation, azimuth = _sun_grid(latitude, longitude, first, last)
-    return np.interp(t_us, at, elevation), np.degrees(np.interp(t_us, at, azimuth)) % 360
+    step_us = _GRID_S * 1_000_000
+    size = _GRID_DAYS * 86_400 // _GRID_S
+    # one step more, so that the last time has the grid on both sides
+    first, last = int(t_us.min() // step_us) // size, (int(t_us.max() // step_us) + 1) // size
+    blocks = [_sun_of_days(latitude, longitude, block) for block in range(first, last + 1)]
+    elevation, azimuth = (np.concatenate(part) for part in zip(*blocks, strict=True))
+    at = np.arange(first * size, (last + 1) * size, dtype=np.int64) * step_us
+    turned = np.interp(t_us, at, np.unwrap(azimuth, period=360))
+    return np.interp(t_us, at, elevation), turned % 360
 
 
 def dark_points(points: Points, *, latitude: float | None, longitude: float | None) -> Bools:

@@ -67,9 +67,13 @@ def presence_of(gaps: Gaps, motion: MotionLog, *, even_s: float, slope: float) -
         What the use makes believe: the length at which a pause is as likely an absence as a stillness [s], and the fall of the log-odds of
         stillness per e-fold of length.
     """
-    still = 1 / (1 + (np.maximum(gaps.gap_s, 1.0) / even_s) ** slope)
+    # Up to that length it is all the same whether somebody kept still or came and left.
+    long = np.flatnonzero(gaps.gap_s > AROUND_S)
+    gap_s = gaps.gap_s[long]
+    still = 1 / (1 + (gap_s / even_s) ** slope)
     there = np.zeros(len(motion.start_us))
-    there[gaps.motion_before] = still * gaps.gap_s + (1 - still) * np.minimum(gaps.gap_s, AROUND_S)
+    there[gaps.motion_before] = gaps.gap_s
+    there[gaps.motion_before[long]] = still * gap_s + (1 - still) * AROUND_S
     moving = (motion.end_us - motion.start_us) / US
     until = np.concatenate([[0.0], np.cumsum(moving + there)])[:-1]
     knots = np.stack([motion.start_us, motion.end_us], axis=1).ravel()

@@ -51,14 +51,16 @@ class Need:
 
     def minds(self) -> Floats:
         """Probability that a present person minds the dark, per gap; 1 where nothing is known."""
+        # One curve for all gaps, of which there are hundreds of thousands; finer where no doubt makes it smooth.
         if self.weight is None:
-            told = ndtr(self.log_short / np.hypot(DAYLIGHT_SPREAD, self.doubt))
+            short = np.linspace(-FARTHEST, FARTHEST, 100 * LIGHTS + 1)
+            curve = ndtr(short / np.hypot(DAYLIGHT_SPREAD, self.doubt))
         else:
-            # One curve for all gaps, of which there are hundreds of thousands.
             short = np.linspace(-FARTHEST, FARTHEST, 10 * LIGHTS + 1)
             curve = self.weight @ minds_by_light(short + self.doubt * ERRORS[:, None])
-            told = np.interp(self.log_short, short, curve)
-        return np.where(np.isnan(self.log_short), 1.0, told)
+        told = np.interp(self.log_short, short, curve)
+        told[np.isnan(told)] = 1.0
+        return told
 
     def learned(self, resumed_s: Floats) -> Need:
         """The same with what the log tells of the common error.

@@ -43,25 +43,22 @@ def episodes(
     if n == 0:
         return EPISODES.to_frame()
     hold = np.where(np.isfinite(hold_off_s), hold_off_s, UNSWITCHED_BREAK_S)
-    gap_end = np.full(n, 0)
-    # A motion without a gap behind it touches its successor.
-    closes = np.zeros(n, dtype=bool)
-    lit_after, empty_after = np.zeros(n), np.zeros(n)
-    p_still = np.ones(len(gaps)) if seen is None else seen.p_still
-    expired = (gaps.gap_s > hold) | (gaps.end_kind != ENDED_BY_MOTION)
-    closes[gaps.motion_before] = expired
-    lit_after[gaps.motion_before] = np.minimum(gaps.gap_s, hold)
-    empty_after[gaps.motion_before] = np.minimum(gaps.gap_s, hold) * (1 - p_still)
-    gap_end[gaps.motion_before] = np.where(gaps.gap_s > hold, 0, gaps.end_kind)
-    closes[-1] = True
-    if len(gaps) == 0 or gaps.motion_before[-1] != n - 1:
-        gap_end[-1] = 2
-    last = np.flatnonzero(closes)
+    # A motion without a gap behind it touches its successor, or ends the log.
+    closing = np.flatnonzero((gaps.gap_s > hold) | (gaps.end_kind != ENDED_BY_MOTION))
+    last = gaps.motion_before[closing]
+    gap_end = np.where(gaps.gap_s[closing] > hold[closing], 0, gaps.end_kind[closing])
+    if len(last) == 0 or last[-1] != n - 1:
+        last, gap_end = np.append(last, n - 1), np.append(gap_end, 2)
     first = np.append(0, last[:-1] + 1)
-    moving = (motion.end_us - motion.start_us) / US
-    lit = np.add.reduceat(moving + lit_after, first)
-    empty = np.add.reduceat(empty_after, first)
-    words = np.where(gap_end[last] == 0, "hold-off", np.where(gap_end[last] == LOG_GAP, "log-gap", "end-of-log"))
+    lit_s = np.minimum(gaps.gap_s, hold)
+    empty_s = np.zeros(len(gaps)) if seen is None else lit_s * (1 - seen.p_still)
+    begins = np.append(0, closing + 1)[: len(last)]
+    # The last episode may be a single movement without a gap.
+    lit, empty = (np.add.reduceat(np.append(part, 0.0), begins) for part in (lit_s, empty_s))
+    moving_us = motion.end_us - motion.start_us
+    if moving_us.any():
+        lit = lit + np.add.reduceat(moving_us / US, first)
+    words = np.where(gap_end == 0, "hold-off", np.where(gap_end == LOG_GAP, "log-gap", "end-of-log"))
     return pl.DataFrame(
         {
             "room": [room] * len(last),

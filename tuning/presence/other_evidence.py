@@ -9,6 +9,7 @@ share. A corridor on another floor shows the same in both and says nothing; noth
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 
 import numpy as np
 import polars as pl
@@ -34,24 +35,57 @@ MOST_TELLING = 3.0
 """Largest log ratio that a pattern is believed to give, either way: one to twenty. Chosen by us."""
 
 
-def near(times: Ints, at_us: Ints, *, before_s: float, after_s: float) -> Ints:
+@dataclass(frozen=True)
+class Passages:
+    """Events so close to each other that no window of a length falls between them, as one: all that such windows ask of a busy corridor.
+
+    ``first_us``, ``last_us`` are those of each passage, sorted, UTC epoch [µs].
+    """
+
+    first_us: Ints
+    last_us: Ints
+
+    def __len__(self) -> int:
+        """Return the number of passages."""
+        return len(self.first_us)
+
+
+def passages(times_us: Ints, window_s: float = WALK_S + EARLY_S) -> Passages:
+    """Put events together between which no window fits.
+
+    Parameters
+    ----------
+    times_us
+        Of events, sorted, UTC epoch. [µs]
+    window_s
+        Length of the shortest window that will be asked about. [s]
+    """
+    apart = np.diff(times_us) > round(window_s * US)
+    return Passages(
+        times_us[np.append(True, apart)[: len(times_us)]], times_us[np.append(apart, True)[: len(times_us)]]
+    )
+
+
+def near(found: Passages, at_us: Ints, *, before_s: float, after_s: float) -> Ints:
     """1 where an event lies within a window about each of some times, else 0.
 
     Parameters
     ----------
-    times
-        Of events, sorted, UTC epoch. [µs]
+    found
+        The events, put together for windows no longer than this.
     at_us
         Times to look about. [µs]
     before_s, after_s
-        The window. [s]
+        The window, both ends included. [s]
     """
-    low = np.searchsorted(times, at_us - round(before_s * US), side="left")
-    high = np.searchsorted(times, at_us + round(after_s * US), side="right")
-    return (high > low).astype(np.int64)
+    if not len(found):
+        return np.zeros(len(at_us), dtype=np.int64)
+    begun = np.searchsorted(found.first_us, at_us + round(after_s * US), side="right")
+    lasts = found.last_us[np.maximum(begun - 1, 0)] >= at_us - round(before_s * US)
+    return ((begun > 0) & lasts).astype(np.int64)
 
 
-def patterns(readings: RoomReadings, channel: str, gaps: Gaps, outside: Mapping[str, Ints]) -> dict[str, Ints]:
+def patterns(readings: RoomReadings, channel: str, gaps: Gaps, outside: Mapping[str, Passages]) -> dict[str, Ints]:
     """What else was seen at each gap's ends, as one small number a gap and source.
 
     Parameters
@@ -63,7 +97,7 @@ def patterns(readings: RoomReadings, channel: str, gaps: Gaps, outside: Mapping[
     gaps
         Its gaps.
     outside
-        Times of movement in rooms that people walk through, by room, sorted. [µs]
+        Movement in rooms that people walk through, by room.
 
     Returns
     -------
@@ -72,16 +106,16 @@ def patterns(readings: RoomReadings, channel: str, gaps: Gaps, outside: Mapping[
     start_us = gaps.start_us
     end_us = start_us + np.round(gaps.gap_s * US).astype(np.int64)
     found = {}
-    for name, times in outside.items():
-        if len(times):
-            left = near(times, start_us, before_s=EARLY_S, after_s=WALK_S)
-            found[f"outside:{name}"] = 2 * left + near(times, end_us, before_s=WALK_S, after_s=EARLY_S)
+    for name, passing in outside.items():
+        if len(passing):
+            left = near(passing, start_us, before_s=EARLY_S, after_s=WALK_S)
+            found[f"outside:{name}"] = 2 * left + near(passing, end_us, before_s=WALK_S, after_s=EARLY_S)
     detectors = [times_us(part) for part in _moved(readings, channel)]
     if 1 < len(detectors) <= MOST_DETECTORS:
         found["detectors"] = len(detectors) * _last(detectors, start_us) + _first(detectors, end_us)
     presses = times_us(readings.of_channel("override", channel))
     if len(presses):
-        found["press"] = near(presses, start_us, before_s=PRESS_S, after_s=PRESS_S)
+        found["press"] = near(passages(presses, 2 * PRESS_S), start_us, before_s=PRESS_S, after_s=PRESS_S)
     # The shortest hold-off must not have switched it yet: then it would tell the length of the pause, not who was there.
     soon = start_us + np.round(np.minimum(gaps.gap_s / 2, SETTLED_S) * US).astype(np.int64)
     loads = readings.of("power").filter(pl.col("channel").is_not_null() & (pl.col("channel") != channel))

@@ -62,18 +62,49 @@ class SpellTable:
 
 def cell_of(t_s: Floats) -> Ints:
     """Cell of the survival grid that holds a time; closed on the right."""
-    return np.clip(np.searchsorted(EDGES_S, t_s, side="left") - 1, 0, CELLS - 1)
+    # Most pauses lie below the third edge, and comparing is quicker than searching.
+    cell = (t_s > EDGES_S[1]).astype(np.int64) + (t_s > EDGES_S[2])
+    long = np.flatnonzero(t_s > EDGES_S[3])
+    cell[long] = np.minimum(np.searchsorted(EDGES_S, t_s[long], side="left") - 1, CELLS - 1)
+    return np.asarray(cell)
 
 
-def spell_table(
-    start_s: Floats | float, end_s: Floats, weight: Floats, ended: Floats, day: Ints, days: int
+def table_from_the_start(
+    end_s: Floats, cell: Ints, weight: Floats, day: Ints, days: int, *, cut: Bools | None = None
 ) -> SpellTable:
+    """The same as :func:`spell_table` of gaps that all begin with their spell: of hundreds of thousands, so as few sums as will do.
+
+    Parameters
+    ----------
+    end_s, cell
+        Length of each gap [s], and its :func:`cell_of`.
+    weight
+        Probability that the gap is stillness.
+    day, days
+        Day index of each gap, and the number of days.
+    cut
+        Gaps that no movement of their own ended; all where not given.
+    """
+    size = days * CELLS
+    last = day * CELLS + cell
+    reach = np.bincount(last, weights=weight, minlength=size).astype(np.float64)
+    lost = slice(None) if cut is None else np.flatnonzero(cut)
+    ends = reach - np.bincount(last[lost], weights=weight[lost], minlength=size)
+    partial = np.bincount(last, weights=weight * end_s, minlength=size).reshape(days, CELLS)
+    reach = reach.reshape(days, CELLS)
+    # Whoever does not end in a cell or before it goes through it.
+    through = np.maximum(reach.sum(axis=1, keepdims=True) - np.cumsum(reach, axis=1), 0.0)
+    exposure = np.maximum(partial - reach * EDGES_S[:-1], 0.0) + through * np.diff(EDGES_S)
+    return SpellTable(ends.reshape(days, CELLS), exposure)
+
+
+def spell_table(start_s: Floats, end_s: Floats, weight: Floats, ended: Floats, day: Ints, days: int) -> SpellTable:
     """Sum exposure and natural ends over the survival grid, per day.
 
     Parameters
     ----------
     start_s, end_s
-        Where on the spell's own clock each gap begins and ends; one beginning for all will do. [s]
+        Where on the spell's own clock each gap begins and ends. [s]
     weight
         Probability that the gap is stillness (and on this clock).
     ended
@@ -83,7 +114,7 @@ def spell_table(
     days
         Number of days.
     """
-    a, b = cell_of(np.asarray(start_s)), cell_of(end_s)
+    a, b = cell_of(start_s), cell_of(end_s)
     size = days * CELLS
     width = np.diff(EDGES_S)
     first, last = day * CELLS + a, day * CELLS + b
@@ -96,7 +127,7 @@ def spell_table(
     return SpellTable(ends, partial.reshape(days, CELLS) + through * width)
 
 
-def chain_offsets(gap_s: Floats, reaction: Floats, consecutive: Floats) -> Floats:
+def chain_offsets(gap_s: Floats, reaction: Floats, consecutive: Bools) -> Floats:
     """How long the spell had already lasted when each gap began, if spells go on after reactions. [s].
 
     Whoever reacts may wave more than once: short pauses right after a reaction belong to it, and the spell goes on behind them.
@@ -108,24 +139,25 @@ def chain_offsets(gap_s: Floats, reaction: Floats, consecutive: Floats) -> Float
     reaction
         Probability that a reaction ended the gap.
     consecutive
-        1 where the gap follows its predecessor at once.
+        Whether the gap follows its predecessor at once.
 
     Returns
     -------
     Zero where no spell can have gone on, and for the pauses between waves.
     """
-    n = len(gap_s)
-    total = np.concatenate([[0.0], np.cumsum(gap_s)])[:-1]
-    at = np.arange(n)
-    reacted = reaction > 0.5
-    # The last gap before each that is no pause between waves, if the log is whole since.
-    last = np.append(-1, np.maximum.accumulate(np.where(gap_s > WAVE_S, at, -1))[:-1]) if n else at
-    broken = np.maximum.accumulate(np.where(consecutive > 0, -1, at)) if n else at
-    after = (last >= 0) & (last >= broken) & reacted[last]
-    after &= total - (total[last] + gap_s[last]) <= WAVES_LAST_S
-    base = np.where(after, 0.0, total)
-    offset = total - np.maximum.accumulate(base)
-    return np.asarray(np.where((gap_s > WAVE_S) & after, offset, 0.0))
+    offset = np.zeros(len(gap_s))
+    # Only of what is no pause between waves it is asked: one in ten.
+    at = np.flatnonzero(gap_s > WAVE_S)
+    if len(at) < 2:
+        return offset
+    end = np.cumsum(gap_s)[at]
+    begin = end - gap_s[at]
+    # Up to how many breaks of the log lie before each: as many as before the last one, if the log is whole since.
+    breaks = np.searchsorted(np.flatnonzero(~consecutive), at, side="right")
+    after = np.append(False, (reaction[at[:-1]] > 0.5) & (breaks[1:] == breaks[:-1]))
+    after[1:] &= begin[1:] - end[:-1] <= WAVES_LAST_S
+    offset[at] = np.where(after, begin - np.maximum.accumulate(np.where(after, 0.0, begin)), 0.0)
+    return offset
 
 
 @dataclass(frozen=True)
@@ -283,10 +315,10 @@ def goes_on_share(
     """
     share = prior[0] / sum(prior)
     advantage = np.clip(chained_loglik - fresh_loglik, -30, 30)
-    on = np.full(len(advantage), share)
+    on, odds, total = np.full(len(advantage), share), np.exp(advantage), sum(prior) + weight.sum()
     for _ in range(30):
-        on = share * np.exp(advantage) / (share * np.exp(advantage) + 1 - share)
-        share = float((prior[0] + (weight * on).sum()) / (sum(prior) + weight.sum()))
+        on = share * odds / (share * odds + 1 - share)
+        share = float((prior[0] + weight @ on) / total)
     return share, on
 
 

@@ -26,7 +26,7 @@ import numpy.typing as npt
 from scipy.linalg import solveh_banded
 from scipy.special import expit
 
-from tuning.gaps import ENDED_BY_MOTION, Bools, Gaps
+from tuning.gaps import ENDED_BY_MOTION, Bools, Gaps, Rows
 from tuning.motion import Floats, Ints, MotionLog
 from tuning.presence.arrivals import expected_absences
 from tuning.presence.other_evidence import evidence_ratio
@@ -70,6 +70,8 @@ LONGER_COUNTS, LONGER_UP_TO = 2.0, 15.0
 """Where people stay, a stillness counts as an example by this power of its length over the shortest, up to so many times that. There are a hundred
 short pauses to a long one, most of them from busy hours with little spread; by number alone, a long one looked unlike them, and so like an absence.
 Chosen by us, looking at simulated rooms: powers of 1 to 3 do as well."""
+MOST_ODDS = np.exp(-15.0), np.exp(15.0)
+"""Nothing is surer than that. Chosen by us."""
 SURE_STILL, SURE_ABSENT = 0.5, 0.15
 """Labels clear enough to learn the signature from. Chosen by us: a few absences among thousands of short pauses must not drown in them."""
 
@@ -136,17 +138,17 @@ class Classified:
             object.__setattr__(self, "reaction", self.p_false)
 
 
-def joined(parts: list[tuple[npt.NDArray[np.intp], Classified]]) -> Classified:
+def joined(parts: list[tuple[Rows, Classified]]) -> Classified:
     """Put classifications of parts of a log together; reactions are those of the last part, which is what is set now.
 
     Parameters
     ----------
     parts
-        In the order of time: which gaps, and what they were.
+        In the order of time: which gaps, and what they were. A single one is all of them.
     """
     if len(parts) == 1:
         return parts[0][1]
-    rows = np.concatenate([at for at, _ in parts])
+    rows = np.concatenate([np.asarray(at) for at, _ in parts])
     back = np.argsort(rows)
     last = parts[-1][1]
     return replace(
@@ -157,6 +159,11 @@ def joined(parts: list[tuple[npt.NDArray[np.intp], Classified]]) -> Classified:
         signature=np.concatenate([seen.signature for _, seen in parts])[back],
         reactions=sum(seen.reactions for _, seen in parts),
     )
+
+
+def long_ones(gaps: Gaps) -> Gaps:
+    """Those gaps of which it is asked whether somebody was there; most are shorter."""
+    return gaps.at(np.flatnonzero(gaps.gap_s > SHORT_GAP_S))
 
 
 def _per_cell(cell: Ints, weight: Floats, size: int) -> Floats:
@@ -189,13 +196,13 @@ def _recorded(grid: Floats, step_s: float) -> Floats | None:
 class _Curve:
     """Log-count of stillnesses per cell of the log-length, and what holds it.
 
-    ``belief`` is the log-odds that the room's use makes believe; ``second`` and ``third`` take differences along the grid, the third less
-    what the second makes expect. ``bands`` holds what the third make of the curvature, as :func:`scipy.linalg.solveh_banded` wants it.
+    ``belief`` is the log-odds that the room's use makes believe; ``second`` takes differences along the grid. ``stiff`` is what third ones, less
+    what the second make expect, make of the curvature, and ``bands`` the same as :func:`scipy.linalg.solveh_banded` wants it.
     """
 
     belief: Floats
     second: Floats
-    third: Floats
+    stiff: Floats
     bands: Floats
 
     def step(
@@ -218,18 +225,18 @@ class _Curve:
         """
         rate = np.exp(np.clip(log_still, -20, 15))
         bend = self.second @ log_still
-        stiff = np.where(bend > 0, CONVEX_STIFFNESS, 0.0)
+        convex = np.where(bend > 0, CONVEX_STIFFNESS, 0.0)
         outlast = hidden * rate
         ratio = reactions / max(outlast.sum(), 1e-6) - 1.0
         gradient = still - seen * rate + outlast * np.clip(ratio, -1, 20)
         gradient -= PULL * (log_still - log_absent - self.belief)
-        gradient -= STIFFNESS * self.third.T @ (self.third @ log_still) + self.second.T @ (stiff * bend)
+        gradient -= self.stiff @ log_still + self.second.T @ (convex * bend)
         curvature = self.bands.copy()
         curvature[-1] += seen * rate + outlast + 1e-6 + PULL
         # Of second differences, whose weights are 1, −2 and 1, at the places they reach.
         for offset, parts in enumerate((((0, 1), (1, 4), (2, 1)), ((1, -2), (2, -2)), ((2, 1),))):
             for place, by in parts:
-                curvature[-1 - offset, place : place + len(stiff)] += by * stiff
+                curvature[-1 - offset, place : place + len(convex)] += by * convex
         step = np.clip(solveh_banded(curvature, gradient, check_finite=False), -1.5, 1.5)
         return np.asarray(np.clip(log_still + step, -20, 15))
 
@@ -240,7 +247,7 @@ def _curve(belief: Belief, grid: Floats) -> _Curve:
     third = np.diff(second, axis=0) - growth
     square, reach = STIFFNESS * third.T @ third, 3
     bands = [np.pad(np.diag(square, offset), (offset, 0)) for offset in range(reach, -1, -1)]
-    return _Curve(belief.log_odds(np.exp(grid)), second, third, np.stack(bands))
+    return _Curve(belief.log_odds(np.exp(grid)), second, square, np.stack(bands))
 
 
 def classify(
@@ -274,7 +281,7 @@ def classify(
     verdict
         A reviewer's word on the switch-off in a gap: 1 somebody was there, 0 nobody, NaN no word.
     other
-        What else was seen at each gap's ends, by source: see :mod:`tuning.presence.other_evidence`.
+        What else was seen at the ends of the :func:`long_ones` among the gaps, by source: see :mod:`tuning.presence.other_evidence`.
     """
     n = len(gaps)
     g = gaps.gap_s
@@ -314,7 +321,7 @@ def classify(
     ends = _suspicious(ends, g, belief)
     if other:
         # Where the log breaks off there is no other end to look at.
-        told = evidence_ratio({k: v[index] for k, v in other.items()}, still_weight, absent_weight) * complete
+        told = evidence_ratio(other, still_weight, absent_weight) * complete
         ends, ends_reacted = ends + told, ends_reacted + told
     signature = np.zeros(n)
     signature[index] = ends
@@ -453,7 +460,7 @@ def _em(
     cell = ((log_g - origin) / GRID_STEP).astype(int)
     grid = origin + (np.arange(size) + 0.5) * GRID_STEP
     expired = np.isfinite(limit_s)
-    llr = np.clip(signature, -7, 7)
+    ends = np.exp(np.clip(signature, -7, 7))
     llr_reacted = np.clip(signature_reacted, -7, 7)
     in_window = (expired & (beyond_s <= REACTION_LIMIT_S) | (hidden > 0)) & complete & ~known_absent
     said = np.zeros(n, dtype=bool) if verdict is None else np.isfinite(verdict)
@@ -492,7 +499,7 @@ def _em(
     visible = 1.0 - outlasting if recorded is None else (1.0 - outlasting) * recorded
     for _ in range(ITERATIONS):
         outlast = float((outlasting * np.exp(log_still)).sum())
-        odds_still = np.exp(np.clip(eta[cell] + llr, -15, 15)) * may_stay
+        odds_still = np.clip(np.exp(eta)[cell] * ends, *MOST_ODDS) * may_stay
         density = np.exp(-0.5 * ((log_u - mu) / sigma) ** 2) / (u * sigma * np.sqrt(2 * np.pi))
         if untimed.any():
             density = np.where(untimed, vague, density)

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from tuning.gaps import ENDED_BY_MOTION, Bools, Gaps
+from tuning.gaps import ENDED_BY_MOTION, Bools, Gaps, Rows
 from tuning.motion import Floats, Ints
 from tuning.presence.spells import (
     EDGES_S,
@@ -22,6 +22,7 @@ from tuning.presence.spells import (
     fit_survival,
     goes_on_share,
     spell_table,
+    table_from_the_start,
 )
 from tuning.presence.stillness import Classified
 
@@ -83,19 +84,23 @@ def survival_of(
     complete = gaps.end_kind == ENDED_BY_MOTION
     reaction = seen.reaction
     natural_weight = np.clip(seen.p_still - reaction, 0, 1)
-    follows = np.append(0.0, (gaps.motion_before[1:] == gaps.motion_after[:-1]).astype(float))
+    follows = np.append(False, gaps.motion_before[1:] == gaps.motion_after[:-1])
     offset = chain_offsets(g, reaction, follows)
     chained = offset > 0
     whole = np.ones(len(g)) if shorter is None else (~shorter).astype(float)
     seen_s = np.minimum(g, limit_s)
+    cell = cell_of(g)
 
-    def from_the_start(rows: Bools) -> SpellTable:
-        own, cut = np.flatnonzero(rows & (natural_weight > 0)), np.flatnonzero(rows & (reaction > 0))
-        natural = natural_weight[own]
-        ended = spell_table(0.0, g[own], natural, natural * complete[own], day[own], days)
-        return ended + spell_table(0.0, seen_s[cut], reaction[cut], np.zeros(len(cut)), day[cut], days)
+    def from_the_start(rows: Rows) -> SpellTable:
+        whole = table_from_the_start(g[rows], cell[rows], anew_weight[rows], day[rows], days, cut=~complete[rows])
+        some = np.flatnonzero(anew_reaction[rows] > 0)
+        short = seen_s[rows][some]
+        return whole + table_from_the_start(short, cell_of(short), anew_reaction[rows][some], day[rows][some], days)
 
-    base = from_the_start(~chained)
+    anew_weight, anew_reaction = natural_weight, reaction
+    if chained.any():
+        anew_weight, anew_reaction = np.where(chained, 0.0, natural_weight), np.where(chained, 0.0, reaction)
+    base = from_the_start(slice(None))
     if not chained.any():
         share = 0.5
         return fit_survival(base, day_weights, scale_s=scale_s, rng=rng), share
@@ -109,9 +114,8 @@ def survival_of(
     weight = np.append(still, moved_on)
     passed = np.where(waved, np.minimum(WAVE_S, g[c]), 0.0)
     on, share = np.full(len(c), 0.5), 0.5
-    near = around_reactions(reaction, chained)
-    fresh = _afresh(base, from_the_start(near))
-    length = np.where(reaction[c] > 0.5, seen_s[c], g[c])
+    fresh = _afresh(base, from_the_start(np.flatnonzero(around_reactions(reaction, chained))))
+    length, from_zero = np.where(reaction[c] > 0.5, seen_s[c], g[c]), np.zeros(len(c))
     table = base
     for _ in range(4):
         table = base
@@ -119,7 +123,7 @@ def survival_of(
         table = table + spell_table(
             offset[c] + np.minimum(WAVE_S, length), offset[c] + length, placed * on, placed * on * ends, day[c], days
         )
-        table = table + spell_table(0.0, length, placed * (1 - on), placed * (1 - on) * ends, day[c], days)
+        table = table + spell_table(from_zero, length, placed * (1 - on), placed * (1 - on) * ends, day[c], days)
         s = falling_hazard(table)
         waves = (WAVES_PRIOR[0] + (still * on)[waved].sum()) / (sum(WAVES_PRIOR) + (still * on).sum())
         short = float(np.log(1.0 - (1.0 - waves) * fresh.at(np.array([WAVE_S]))[0, 0]))
