@@ -105,7 +105,9 @@ def resampled_days(covered: Floats, draws: int, rng: np.random.Generator) -> Flo
     count = int(there.sum())
     weights = np.zeros((draws + 1, len(covered)))
     weights[0] = there
-    weights[1:, there] = rng.multinomial(count, np.full(count, 1.0 / count), size=draws)
+    # Drawn one by one and counted: a tenth of the time of as many binomials.
+    drawn = rng.integers(count, size=(draws, count)) + count * np.arange(draws)[:, None]
+    weights[1:, there] = np.bincount(drawn.ravel(), minlength=draws * count).reshape(draws, count)
     return weights
 
 
