@@ -160,13 +160,15 @@ def _outlasted_s(t_us: Ints, value: Floats, off_us: Ints, motion: MotionLog, int
     """Longest pause since the switch-off before through which the light stayed on. [s]."""
     begin, end = motion.end_us[:-1], motion.start_us[1:]
     dark = np.cumsum(np.append(0, value <= 0))
-    at, until = (np.searchsorted(t_us, edge, side="right") for edge in (begin, end))
-    lit = (at > 0) & (dark[until] == dark[np.maximum(at - 1, 0)])
+    # Rows are searched among the movements, of which there are more: so many darks until each pause begins, and until it ends.
+    before, until = (np.searchsorted(edge, t_us, side="left") for edge in (begin, end))
+    darks_at = np.repeat(np.append(-1, dark[:-1]), np.diff(before, prepend=0, append=len(begin)))
+    lit = np.repeat(dark, np.diff(until, prepend=0, append=len(end))) == darks_at
     # A sample says only that somebody moved within it, and a dark shorter than the step of a sampled output is not seen.
-    sure_s = (end - begin) / US - motion.resolution_s - interval_s
-    longest = np.zeros(len(off_us) + 1)
-    np.maximum.at(longest, np.searchsorted(off_us, begin[lit], side="right"), sure_s[lit])
-    return longest[:-1]
+    sure_s = ((end - begin) / US - motion.resolution_s - interval_s) * lit
+    bounds = np.append(0, np.searchsorted(begin, off_us, side="left"))
+    longest = np.maximum.reduceat(np.append(sure_s[: bounds[-1]], 0.0), bounds)[:-1]
+    return np.where(np.diff(bounds) > 0, np.maximum(longest, 0.0), 0.0)
 
 
 def _found_lit_s(t_us: Ints, value: Floats, off_us: Ints, motion: MotionLog, override_us: Ints) -> Floats:
@@ -217,13 +219,12 @@ def shared_value(low: Floats, high: Floats) -> tuple[float, float]:
     (300.0, 0.6666666666666666)
     """
     edges = np.concatenate([low, high])
-    change = np.concatenate([np.ones(len(low)), -np.ones(len(high))])
-    order = np.lexsort((-change, edges))
-    depth = np.cumsum(change[order])
+    # Where one ends as another begins, the beginning counts first: it stands first, and the order is stable.
+    order = np.argsort(edges, kind="stable")
+    depth = np.cumsum(np.where(order < len(low), 1, -1))
     best = int(np.argmax(depth))
-    sorted_edges = edges[order]
-    upper = sorted_edges[best + 1] if best + 1 < len(sorted_edges) else sorted_edges[best]
-    return float((sorted_edges[best] + upper) / 2), float(depth[best] / len(low))
+    upper = edges[order[min(best + 1, len(order) - 1)]]
+    return float((edges[order[best]] + upper) / 2), float(depth[best] / len(low))
 
 
 def sharp_mode(lags: Lags, rows: npt.NDArray[np.intp] | Bools | slice) -> tuple[float, float] | None:
@@ -233,15 +234,21 @@ def sharp_mode(lags: Lags, rows: npt.NDArray[np.intp] | Bools | slice) -> tuple[
         return None
     value, _ = shared_value(low - SLACK_S, high + SLACK_S)
     inside = (low - SLACK_S <= value) & (value <= high + SLACK_S)
-    share = float(inside.mean())
+    share = np.count_nonzero(inside) / len(inside)
     if share < MIN_SHARE:
         return None
-    mine = lags.of(rows)
-    if value < lags.least_s - MISMATCH_S and mine.outlast(value).mean() > MOSTLY:
+    if value < lags.least_s - MISMATCH_S and (mine := lags.of(rows)).outlast(value).mean() > MOSTLY:
         # Sooner than anything that can be set, in light that stays on through longer pauses: people who switch off as they leave.
         return sharp_mode(mine.of(~inside), slice(None))
-    narrow = high[inside] - low[inside] <= 2 * SLACK_S
-    return (float(np.median(high[inside])) if narrow.mean() > 0.5 else value), share
+    high, low = high[inside], low[inside]
+    narrow = np.count_nonzero(high - low <= 2 * SLACK_S) > 0.5 * len(high)
+    return (_median(high) if narrow else value), share
+
+
+def _median(values: Floats) -> float:
+    """The median of values that are numbers: asked hundreds of times, of some hundreds of them."""
+    middle = (len(values) - 1) // 2, len(values) // 2
+    return float(np.partition(values, middle)[list(middle)].mean())
 
 
 def _apart(lags: Lags, left: tuple[float, float], right: tuple[float, float], low: int, cut: int, high: int) -> bool:

@@ -49,7 +49,8 @@ def _pressed(stays: _Stays, needs: Floats, dwells: Floats) -> Floats:
     """Probability that somebody has pressed by the end of each pause."""
     # A running maximum within each episode: episodes are lifted apart by 2, more than any probability.
     lift = 2.0 * stays.number
-    return np.asarray((np.maximum.accumulate(needs + lift) - lift) * dwells[stays.number])
+    length = np.diff(stays.first, append=len(needs))
+    return np.asarray((np.maximum.accumulate(needs + lift) - lift) * np.repeat(dwells, length))
 
 
 def _stay_s(stays: _Stays, gaps: Gaps, motion: MotionLog, seen: Classified, expired: Bools) -> Floats:

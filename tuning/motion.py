@@ -23,7 +23,7 @@ import polars as pl
 
 from tuning.logs import sampling_interval_s
 from tuning.readings import RoomReadings
-from tuning.schemas import MOTIONS
+from tuning.schemas import MOTIONS, TIME
 
 Kind = Literal["events", "pulses", "samples", "held", "none"]
 Ints = npt.NDArray[np.int64]
@@ -84,22 +84,30 @@ class MotionLog:
 
 def by_series(rows: pl.DataFrame, *names: str) -> list[pl.DataFrame]:
     """Split rows by columns, parts in order of their first row; without looking at each row where there is but one part, as nearly always."""
-    if not rows.is_empty() and all(rows[name].n_unique() == 1 for name in names):
+    if not rows.is_empty() and all(_same(rows[name]) for name in names):
         return [rows]
     return rows.partition_by(*names, maintain_order=True)
 
 
+def _same(names: pl.Series) -> bool:
+    """Whether all rows name the same, or nothing: looked at one by one only where neither is plain."""
+    return names.null_count() == len(names) or names.n_unique() == 1
+
+
 def times_us(frame: pl.DataFrame, column: str = "time") -> Ints:
-    """UTC epoch of a time column. [µs]."""
-    return frame[column].dt.epoch("us").to_numpy()
+    """UTC epoch of a time column. [µs]; to be read only, because most of it is the column itself."""
+    times = frame[column]
+    return times.to_physical().to_numpy() if times.dtype == TIME else times.dt.epoch("us").to_numpy()
 
 
 def _one_series(rows: pl.DataFrame) -> tuple[Ints, Ints, Kind, float]:
     """Intervals of one motion series, its kind and its resolution [s]."""
     t = times_us(rows)
     on = rows["value"].to_numpy() > 0
-    # Rows of 1 alone are events, however regular.
-    interval = None if on.all() else sampling_interval_s(rows["time"])
+    if on.all():
+        # Rows of 1 alone are events, however regular.
+        return t, t, "events", 0.0
+    interval = sampling_interval_s(rows["time"])
     if interval is not None:
         step = round(interval * US)
         start = t[on]
@@ -125,8 +133,10 @@ def merge_intervals(start: Ints, end: Ints) -> tuple[Ints, Ints]:
     """
     if len(start) == 0:
         return start, end
-    order = np.argsort(start, kind="stable")
-    start, end = start[order], np.maximum.accumulate(end[order])
+    if (start[1:] < start[:-1]).any():
+        order = np.argsort(start, kind="stable")
+        start, end = start[order], end[order]
+    end = np.maximum.accumulate(end)
     first = np.append(True, start[1:] > end[:-1])
     last = np.append(first[1:], True)
     return start[first], end[last]

@@ -30,8 +30,7 @@ def power_of_output(output_pct: Floats, channel: Channel, load_w: float) -> Floa
     if channel.power_curve:
         x, y = np.array(sorted(channel.power_curve)).T
         return np.interp(output_pct, x, y)
-    lit = channel.standby_w + (load_w - channel.standby_w) * output_pct / 100.0
-    return np.where(output_pct > 0, lit, channel.standby_w)
+    return channel.standby_w + (load_w - channel.standby_w) * np.maximum(output_pct, 0.0) / 100.0
 
 
 def measured_curve(output: pl.DataFrame, power: pl.DataFrame) -> tuple[tuple[float, float], ...]:

@@ -26,7 +26,8 @@ class RoomReadings:
     def __init__(self, frame: pl.DataFrame) -> None:
         require(frame, READINGS, "readings")
         self.frame = frame
-        self.quantities = frozenset(frame["quantity"].unique())
+        # Of texts only their hashes are held beside each other: they are many, and all but a few the same.
+        self.quantities = frozenset(frame["quantity"].filter(frame["quantity"].hash().is_first_distinct()))
         """What was logged."""
         self._quantity: dict[str, pl.DataFrame] = {}
         self._channel: dict[tuple[str, str], pl.DataFrame] = {}
@@ -44,8 +45,10 @@ class RoomReadings:
         """Those of them that concern a channel: its own and those that the whole room shares."""
         if (quantity, channel) not in self._channel:
             rows = self.of(quantity)
-            mine = rows["channel"].is_null() | (rows["channel"] == channel)
-            self._channel[quantity, channel] = rows if mine.all() else rows.filter(mine)
+            shared = rows["channel"].null_count() == rows.height
+            self._channel[quantity, channel] = (
+                rows if shared else rows.filter(pl.col("channel").is_null() | (pl.col("channel") == channel))
+            )
         return self._channel[quantity, channel]
 
     def own(self, quantity: str, channel: str) -> pl.DataFrame:

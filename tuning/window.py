@@ -38,13 +38,13 @@ def within(seen: Classified, gaps: Gaps, hold_off_s: Floats, *, window_s: float)
     -------
     ``seen`` itself where nothing was found beyond the window.
     """
-    late = gaps.gap_s - hold_off_s > window_s
     # A reaction to another light that went dark earlier is not late to this one.
-    to_this = np.where(gaps.gap_s > hold_off_s, seen.reaction, 0.0)
-    if to_this[late].sum() < LEAST_REACTIONS:
+    late = np.flatnonzero(gaps.gap_s - hold_off_s > window_s)
+    if seen.reaction[late].sum() < LEAST_REACTIONS:
         return seen
-    p_false, reaction = np.where(late, 0.0, seen.p_false), np.where(late, 0.0, seen.reaction)
-    p_still = np.where(late, np.clip(seen.p_still - to_this, 0, 1), seen.p_still)
+    p_still, p_false, reaction = seen.p_still.copy(), seen.p_false.copy(), seen.reaction.copy()
+    p_still[late] = np.clip(p_still[late] - reaction[late], 0, 1)
+    p_false[late] = reaction[late] = 0.0
     return replace(seen, p_still=p_still, p_false=p_false, reaction=reaction, reactions=float(p_false.sum()))
 
 

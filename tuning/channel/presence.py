@@ -48,7 +48,8 @@ def who_was_there(
     seen_off = observed_off_s(gaps, lags)
     # Where the log shows the very switch-off, it is sharper than the setting.
     if gaps.recorded_s is None:
-        hold = np.where(np.isfinite(seen_off) & (np.abs(seen_off - hold) < 0.2 * hold + 5), seen_off, hold)
+        shown = np.flatnonzero(np.abs(seen_off - hold) < 0.2 * hold + 5)
+        hold[shown] = seen_off[shown]
     said = words_on(gaps, given.verdicts)
     belief = Belief(
         given.room.beliefs.even_gap_s, given.room.beliefs.gap_slope, stays=not given.room.beliefs.short_visits
@@ -90,14 +91,14 @@ def _beside_others(
     order = [when_dark(hold_off_s, c) for c in others]
     one = together(around, [c for c, when in zip(others, order, strict=True) if when == 0])
     later = [c for c, when in zip(others, order, strict=True) if when > 0]
-    own = one.own(around)
+    own = one.own(around) if others else None
     if later:
         share, seen = share_who_miss(gaps.gap_s, hold_off_s, one, later[0], under)
         around = missed(around, later[0], share)
     else:
         seen = under(hold_off_s, one.lit, one.minds)
     earlier = reactions_before([c for c, when in zip(others, order, strict=True) if when < 0], under)
-    seen = seen if not others else replace(seen, p_false=seen.reaction * own)
+    seen = seen if own is None else replace(seen, p_false=seen.reaction * own)
     return (seen if earlier is None else with_reactions(seen, earlier)), around
 
 

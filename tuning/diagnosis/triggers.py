@@ -135,10 +135,11 @@ def _by_own_lamps(motion: MotionLog, gaps: Gaps, since_s: Floats, offs_us: Ints)
         return None, none
     heels = since_s <= OWN_WITHIN_S
     # Only where the light goes off in the course of the absence can it have triggered anything before.
-    end = gaps.start_us + np.round(gaps.gap_s * US).astype(np.int64)
-    absence = (gaps.gap_s > LONG_ABSENCE_S) & (np.searchsorted(offs_us, end) > np.searchsorted(offs_us, gaps.start_us))
-    opens = heels[gaps.motion_before[absence]]
-    delays = since_s[gaps.motion_before[absence]][opens]
+    long = gaps.at(np.flatnonzero(gaps.gap_s > LONG_ABSENCE_S))
+    end = long.start_us + np.round(long.gap_s * US).astype(np.int64)
+    begins = long.motion_before[np.searchsorted(offs_us, end) > np.searchsorted(offs_us, long.start_us)]
+    opens = heels[begins]
+    delays = since_s[begins][opens]
     if opens.sum() < OWN_LEAST or opens.mean() < OWN_SHARE:
         return None, none
     low, middle, high = np.quantile(delays, [0.25, 0.5, 0.75])
@@ -265,7 +266,8 @@ def next_door(motion: MotionLog, triggers: Bools, *, offset_us: int, dwelling: b
     length_s = (end[last] - start[first]) / US - motion.resolution_s
     passing = (length_s <= PASSING_S) & (last - first < PASSING_MOTIONS) & ~triggers[first]
     share = float(passing.sum() / max((~triggers[first]).sum(), 1))
-    per_day = passing.sum() / len(np.unique(local_day(start, offset_us)))
+    day = local_day(start, offset_us)
+    per_day = passing.sum() / (1 + np.count_nonzero(day[1:] > day[:-1]))
     if per_day < PASSING_A_DAY or share < PASSING_SHARE or per_day * share < PASSING_BOTH:
         return None
     return Finding(

@@ -180,8 +180,8 @@ def circumstances(
         lit, level = np.ones(n), np.full(n, 100.0)
     else:
         level = _level_at_start(gaps, output)
-        lit = np.where(np.isnan(level), 1.0, (level > 0).astype(float))
-        level = np.where(np.isnan(level), 100.0, level)
+        level[np.isnan(level)] = 100.0
+        lit = (level > 0).astype(float)
     off_us = gaps.start_us + np.round(np.minimum(gaps.gap_s, hold_off_s) * US).astype(np.int64)
     daylight, doubt = np.full(n, np.nan), task_spread
     if split is not None:

@@ -20,7 +20,7 @@ from tuning.logs.layouts import MOST_SHOWN, Layout, Where, layout_of
 from tuning.logs.notes import Notes
 from tuning.logs.own import is_own_result
 from tuning.logs.sources import SUFFIXES, Batch, Source, first_rows, is_log, open_frame, open_log
-from tuning.logs.store import Rows, Store, Values, reading_frames
+from tuning.logs.store import Rows, Store, Values, readings_of
 from tuning.logs.times import EARLIEST_US, LATEST_US, TimeColumn, day_is_first, either_order, joined, read_times
 from tuning.results import Finding
 from tuning.schemas import READINGS, TIME
@@ -82,10 +82,7 @@ class Logs:
         mine = self.series.filter(pl.col("room") == room)
         if mine.is_empty():
             return READINGS.to_frame()
-        columns = mine.select("series", "room", "channel", "detector", "quantity").iter_rows()
-        return pl.concat(reading_frames((self._rows[n], *what) for n, *what in columns)).sort(
-            "time", maintain_order=True
-        )
+        return readings_of([self._rows[n] for n in mine["series"]], mine)
 
 
 @dataclass(frozen=True)

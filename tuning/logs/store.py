@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import NamedTuple
@@ -16,7 +16,7 @@ from tuning.logs.decay import between, kind_of, rises
 from tuning.logs.notes import Notes
 from tuning.logs.sampling import sampling_interval_s
 from tuning.logs.values import LIMITS, UNITS_OF
-from tuning.schemas import TIME
+from tuning.schemas import READINGS, TIME
 from tuning.site import Site
 
 Ints = npt.NDArray[np.int64]
@@ -64,6 +64,12 @@ def smallest(value: npt.NDArray[np.float64]) -> Values:
             return byte
     single = value.astype(np.float32)
     return single if (single == value).all() else value
+
+
+def too_many_series(path: Path) -> LogError:
+    """What to say of a log with more than ``MOST_SERIES`` series."""
+    rule = "A series is a room, channel, quantity and detector"
+    return LogError(path, "", f"more than {MOST_SERIES:,} series", rule, "Correct the columns that name them")
 
 
 class _Growing:
@@ -146,13 +152,7 @@ class Store:
         part = self._parts.get((key, end))
         if part is None:
             if len(self._parts) == MOST_SERIES:
-                raise LogError(
-                    path,
-                    "",
-                    f"more than {MOST_SERIES:,} series",
-                    "A series is a room, channel, quantity and detector",
-                    "Correct the columns that name them",
-                )
+                raise too_many_series(path)
             part = self._parts[key, end] = _Growing()
         part.add(t, smallest(value))
 
@@ -227,22 +227,25 @@ class Store:
             self._notes.count("output-of-one", len(rows.t), what=key.label)
 
 
-def reading_frames(series: Iterable[tuple[Rows, str, str | None, str | None, str]]) -> list[pl.DataFrame]:
-    """Turn series into frames with the columns of READINGS.
+def readings_of(rows: Sequence[Rows], series: pl.DataFrame) -> pl.DataFrame:
+    """Put the rows of series together, as READINGS in the order of time.
 
     Parameters
     ----------
+    rows
+        Of each series.
     series
-        Rows, room, channel, detector and quantity of each.
+        ``room``, ``channel``, ``detector``, ``quantity`` of each.
     """
-    return [
-        pl.DataFrame({"time": pl.Series(rows.t).cast(TIME), "value": rows.value}).select(
-            "time",
-            room=pl.lit(room),
-            channel=pl.lit(channel, dtype=pl.String),
-            detector=pl.lit(detector, dtype=pl.String),
-            quantity=pl.lit(quantity),
-            value=pl.col("value").cast(pl.Float64),
-        )
-        for rows, room, channel, detector, quantity in series
-    ]
+    t = np.concatenate([part.t for part in rows])
+    value = np.concatenate([part.value for part in rows], dtype=np.float64)
+    number = np.repeat(np.arange(len(rows)), [len(part.t) for part in rows])
+    # Each series is sorted, and such runs are merged; names are looked up after it, because texts are slow to sort along, and only those that
+    # are not the same everywhere.
+    order = np.argsort(t, kind="stable")
+    number = number[order]
+    columns = {"time": pl.Series(t[order]).cast(TIME), "value": pl.Series(value[order])}
+    names = [name for name in READINGS if name not in columns]
+    columns |= {name: series[name].gather(number) for name in names if series[name].n_unique() > 1}
+    same = [pl.lit(series[name][0], dtype=pl.String).alias(name) for name in names if name not in columns]
+    return pl.DataFrame(columns).with_columns(same).select(READINGS.names())

@@ -90,14 +90,14 @@ def _fit_ends(x: Floats, log_g: Floats, weight: Floats, pooled: Floats) -> _Ends
     """Weighted fit; the trend is held back by a ridge, the covariance shrunk toward the pooled one."""
     counts = np.flatnonzero(weight)
     x, log_g, weight = x[counts], log_g[counts], weight[counts]
-    middle = float(np.average(log_g, weights=weight))
+    total = float(weight.sum())
+    middle = float(weight @ log_g) / total
     about = _about(log_g, middle)
     weighted = (about * weight[:, None]).T
     gram = weighted @ about + np.diag([1e-3, TREND_RIDGE])
     line = np.asarray(np.linalg.solve(gram, weighted @ x), dtype=np.float64)
     residual = x - about @ line
     own = (residual * weight[:, None]).T @ residual
-    total = float(weight.sum())
     covariance = (own + SHRINK * pooled) / (total + SHRINK) + 0.02 * np.eye(x.shape[1])
     return _Ends(middle, line, covariance, gram, total)
 
@@ -137,7 +137,7 @@ def density_ratio(
     if still_weight.sum() < MIN_EXAMPLES or absent_weight.sum() < MIN_EXAMPLES:
         return ratio
     both = still_weight / still_weight.sum() + absent_weight / absent_weight.sum()
-    apart = x - np.average(x, axis=0, weights=both)
+    apart = x - both @ x / both.sum()
     pooled = (apart * both[:, None]).T @ apart / both.sum()
     still = _fit_ends(x, log_g, still_weight, pooled)
     absent = _fit_ends(x, log_g, absent_weight, pooled)

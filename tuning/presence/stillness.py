@@ -70,8 +70,8 @@ LONGER_COUNTS, LONGER_UP_TO = 2.0, 15.0
 """Where people stay, a stillness counts as an example by this power of its length over the shortest, up to so many times that. There are a hundred
 short pauses to a long one, most of them from busy hours with little spread; by number alone, a long one looked unlike them, and so like an absence.
 Chosen by us, looking at simulated rooms: powers of 1 to 3 do as well."""
-MOST_ODDS = np.exp(-15.0), np.exp(15.0)
-"""Nothing is surer than that. Chosen by us."""
+MOST_ODDS = float(np.exp(15.0))
+"""Odds that nothing is surer than. Chosen by us."""
 SURE_STILL, SURE_ABSENT = 0.5, 0.15
 """Labels clear enough to learn the signature from. Chosen by us: a few absences among thousands of short pauses must not drown in them."""
 
@@ -460,7 +460,6 @@ def _em(
     cell = ((log_g - origin) / GRID_STEP).astype(int)
     grid = origin + (np.arange(size) + 0.5) * GRID_STEP
     expired = np.isfinite(limit_s)
-    ends = np.exp(np.clip(signature, -7, 7))
     llr_reacted = np.clip(signature_reacted, -7, 7)
     in_window = (expired & (beyond_s <= REACTION_LIMIT_S) | (hidden > 0)) & complete & ~known_absent
     said = np.zeros(n, dtype=bool) if verdict is None else np.isfinite(verdict)
@@ -475,6 +474,7 @@ def _em(
     mu, sigma = REACTION_PRIOR[0], REACTION_PRIOR[1]
     # How much this gap may be an unmoved stillness: a person who minds does not sit on in the dark.
     may_stay = np.where(known_absent, 0.0, np.where(expired, 1.0 - minds, 1.0))
+    ends = np.exp(np.clip(signature, -7, 7)) * may_stay
     stays = may_stay[may] > 0
     # A density that tells little of reactions takes many rounds to lose what it was given to begin with.
     reaction = np.where(inside, np.where(its_hidden > 0, HIDDEN_START, 0.5) * its_minds, 0.0)
@@ -499,7 +499,7 @@ def _em(
     visible = 1.0 - outlasting if recorded is None else (1.0 - outlasting) * recorded
     for _ in range(ITERATIONS):
         outlast = float((outlasting * np.exp(log_still)).sum())
-        odds_still = np.clip(np.exp(eta)[cell] * ends, *MOST_ODDS) * may_stay
+        odds_still = np.minimum(np.exp(eta)[cell] * ends, MOST_ODDS)
         density = np.exp(-0.5 * ((log_u - mu) / sigma) ** 2) / (u * sigma * np.sqrt(2 * np.pi))
         if untimed.any():
             density = np.where(untimed, vague, density)

@@ -97,14 +97,13 @@ def survival_of(
         short = seen_s[rows][some]
         return whole + table_from_the_start(short, cell_of(short), anew_reaction[rows][some], day[rows][some], days)
 
-    anew_weight, anew_reaction = natural_weight, reaction
-    if chained.any():
-        anew_weight, anew_reaction = np.where(chained, 0.0, natural_weight), np.where(chained, 0.0, reaction)
+    c = np.flatnonzero(chained)
+    anew_weight, anew_reaction = natural_weight, reaction.copy()
+    anew_weight[c] = anew_reaction[c] = 0.0
     base = from_the_start(slice(None))
-    if not chained.any():
+    if not len(c):
         share = 0.5
         return fit_survival(base, day_weights, scale_s=scale_s, rng=rng), share
-    c = np.flatnonzero(chained)
     still = seen.p_still[c]
     placed = still * whole[c]
     ends = np.where(reaction[c] > 0.5, 0.0, complete[c].astype(float))

@@ -93,11 +93,11 @@ def mend(room: Room, readings: pl.DataFrame, *, outages: Sequence[Outage] = ()) 
             flagged, moved = _moved(flagged, name, skew)
             findings[name] = (_skew_finding(skew, moved),)
     flagged, supply = _warm_ups(flagged, room, outages)
-    flagged, sensors = _light_sensors(flagged)
+    flagged, sensors = _light_sensors(flagged) if "illuminance" in as_logged.quantities else (flagged, {})
     for channel_name, found in sensors.items():
         findings[channel_name] = findings.get(channel_name, ()) + found
     findings[""] = findings.get("", ()) + supply
-    return Mended(flagged.sort("time", maintain_order=True), findings, as_logged)
+    return Mended(flagged, findings, as_logged)
 
 
 def _skew_of(readings: RoomReadings, name: str) -> Skew | None:
