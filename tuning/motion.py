@@ -84,14 +84,9 @@ class MotionLog:
 
 def by_series(rows: pl.DataFrame, *names: str) -> list[pl.DataFrame]:
     """Split rows by columns, parts in order of their first row; without looking at each row where there is but one part, as nearly always."""
-    if not rows.is_empty() and all(_same(rows[name]) for name in names):
+    if all(number == 1 for number in rows.select(pl.col(names).n_unique()).row(0)):
         return [rows]
     return rows.partition_by(*names, maintain_order=True)
-
-
-def _same(names: pl.Series) -> bool:
-    """Whether all rows name the same, or nothing: looked at one by one only where neither is plain."""
-    return names.null_count() == len(names) or names.n_unique() == 1
 
 
 def times_us(frame: pl.DataFrame, column: str = "time") -> Ints:

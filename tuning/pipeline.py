@@ -28,6 +28,7 @@ from tuning.logs import Logs, read_logs
 from tuning.motion import US
 from tuning.presence.other_evidence import CIRCULATION, Passages, passages
 from tuning.quality import Outage, find_outages, mend
+from tuning.readings import RoomReadings
 from tuning.results import Analysis, ChannelResult
 from tuning.site import Site, read_site
 
@@ -138,7 +139,7 @@ def analyse_room(
     """Analyse all channels of a room; the ones that govern light first, because relays lean on what they learn. See :func:`analyse_logs`."""
     span = _span_us(logs)
     silences = find_outages(logs) if outages is None else outages
-    mended = mend(site.rooms[room], logs.readings(room), outages=silences)
+    mended = mend(site.rooms[room], RoomReadings(logs.by_quantity(room)), outages=silences)
     readings = mended.readings
     # Dimmed and switched channels first: people react to light, not to a relay.
     order = sorted(site.rooms[room].channels, key=lambda c: site.rooms[room].channels[c].control == "relay")
@@ -196,7 +197,7 @@ def daily_of_room(
 ) -> dict[str, pl.DataFrame]:
     """Summarise a room day by day: DAILY of each of its channels. A small part of the work of an analysis."""
     silences = find_outages(logs) if outages is None else outages
-    readings = mend(site.rooms[room], logs.readings(room), outages=silences).readings
+    readings = mend(site.rooms[room], RoomReadings(logs.by_quantity(room)), outages=silences).readings
     span = _span_us(logs)
     return {
         name: daily_of(ChannelInput(site, room, name, readings, span, 0, None, None))

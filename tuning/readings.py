@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from functools import cached_property
+
 import polars as pl
 
 from tuning.schemas import READINGS, require
@@ -14,46 +17,47 @@ class RoomReadings:
 
     Parameters
     ----------
-    frame
-        READINGS of the room, sorted by time.
+    readings
+        READINGS of the room, sorted by time; or by quantity those of each.
 
     Raises
     ------
     TypeError
-        If the frame is no READINGS.
+        If a frame is no READINGS.
     """
 
-    def __init__(self, frame: pl.DataFrame) -> None:
-        require(frame, READINGS, "readings")
-        self.frame = frame
-        # Of texts only their hashes are held beside each other: they are many, and all but a few the same.
-        self.quantities = frozenset(frame["quantity"].filter(frame["quantity"].hash().is_first_distinct()))
+    def __init__(self, readings: pl.DataFrame | Mapping[str, pl.DataFrame]) -> None:
+        if isinstance(readings, pl.DataFrame):
+            parts = readings.partition_by("quantity", as_dict=True)
+            readings = {str(quantity): part for (quantity,), part in parts.items()}
+        for frame in readings.values():
+            require(frame, READINGS, "readings")
+        self.by_quantity = readings
+        self.quantities = frozenset(readings)
         """What was logged."""
-        self._quantity: dict[str, pl.DataFrame] = {}
         self._channel: dict[tuple[str, str], pl.DataFrame] = {}
         self._own: dict[tuple[str, str], pl.DataFrame] = {}
 
+    @cached_property
+    def frame(self) -> pl.DataFrame:
+        """All of them, sorted by time."""
+        return pl.concat([READINGS.to_frame(), *self.by_quantity.values()]).sort("time", maintain_order=True)
+
     def of(self, quantity: str) -> pl.DataFrame:
         """Rows of a quantity: ``time``, ``channel``, ``detector``, ``value``."""
-        if quantity not in self._quantity:
-            rows = self.frame.select("time", "channel", "detector", "value")
-            here = quantity in self.quantities
-            self._quantity[quantity] = rows.filter(self.frame["quantity"] == quantity) if here else rows.clear()
-        return self._quantity[quantity]
+        return self.by_quantity.get(quantity, READINGS.to_frame()).select("time", "channel", "detector", "value")
 
     def of_channel(self, quantity: str, channel: str) -> pl.DataFrame:
         """Those of them that concern a channel: its own and those that the whole room shares."""
         if (quantity, channel) not in self._channel:
             rows = self.of(quantity)
-            shared = rows["channel"].null_count() == rows.height
-            self._channel[quantity, channel] = (
-                rows if shared else rows.filter(pl.col("channel").is_null() | (pl.col("channel") == channel))
-            )
+            mine = rows.filter(pl.col("channel").is_null() | (pl.col("channel") == channel))
+            self._channel[quantity, channel] = rows if mine.height == rows.height else mine
         return self._channel[quantity, channel]
 
     def own(self, quantity: str, channel: str) -> pl.DataFrame:
         """The channel's own rows of a quantity: ``time``, ``value``."""
         if (quantity, channel) not in self._own:
             rows = self.of_channel(quantity, channel)
-            self._own[quantity, channel] = rows.filter(rows["channel"] == channel).select("time", "value")
+            self._own[quantity, channel] = rows.filter(pl.col("channel") == channel).select("time", "value")
         return self._own[quantity, channel]

@@ -27,6 +27,25 @@ def logs(content):
     return read_frame(pl.DataFrame(content), BUILDING)
 
 
+def test_readings_by_quantity_are_those_of_the_room():
+    moved = [
+        dict(r, detector=name)
+        for name, late in (("d1", 0), ("d2", 7))
+        for r in rows([(t + late, 1) for t in range(0, 99, 9)])
+    ]
+    log = logs(moved + rows([(0, 90), (8, 0)], channel="main", quantity="output") + rows([(3, 1)], channel="main"))
+    whole, parts = RoomReadings(log.readings("a")), RoomReadings(log.by_quantity("a"))
+
+    assert parts.quantities == whole.quantities == {"motion", "output"}
+    assert parts.frame.sort(pl.all()).equals(whole.frame.sort(pl.all()))
+    for quantity in (*parts.quantities, "power"):
+        assert parts.of(quantity).equals(whole.of(quantity))
+        assert parts.of_channel(quantity, "main").equals(whole.of_channel(quantity, "main"))
+        assert parts.own(quantity, "main").equals(whole.own(quantity, "main"))
+    assert parts.of_channel("motion", "other").height == 22
+    assert parts.own("motion", "main").height == 1
+
+
 def test_a_heartbeat_between_changes_is_the_longest_wait():
     rng = np.random.default_rng(1)
     t = [0.0]
@@ -102,7 +121,7 @@ def test_what_is_no_evidence_stays_in_the_frame_with_the_reason():
     lamp = rows([(t, 100 * (i % 2)) for i, t in enumerate(range(0, 4 * DAY, 3600))], channel="main", quantity="output")
     readings = logs(lux + lamp).readings("a")
 
-    mended = mend(BUILDING.rooms["a"], readings)
+    mended = mend(BUILDING.rooms["a"], RoomReadings(readings))
 
     assert mended.flagged.height == readings.height
     assert mended.flagged["stuck"].sum() == pytest.approx(3 * DAY / 60, abs=2)
@@ -156,7 +175,7 @@ def test_numbers_that_stand_for_no_value_are_left_out_and_counted():
         channel="main",
         quantity="illuminance",
     )
-    mended = mend(BUILDING.rooms["a"], logs(lux).readings("a"))
+    mended = mend(BUILDING.rooms["a"], RoomReadings(logs(lux).readings("a")))
 
     assert mended.flagged["no_value"].sum() == 5
     assert mended.readings.frame["value"].max() == 56

@@ -8,7 +8,7 @@ import polars as pl
 from tuning.diagnosis.facts import Facts, local_day
 from tuning.gaps import Bools
 from tuning.hold_off import MIN_SWITCH_OFFS, Lags, sharp_mode, switch_off_lags
-from tuning.motion import US, Ints, motions, times_us
+from tuning.motion import US, Ints, by_series, motions, times_us
 from tuning.quality.dead import last_alive_us
 from tuning.readings import RoomReadings
 from tuning.results import Finding
@@ -44,9 +44,9 @@ def _all_dead(facts: Facts) -> Finding | None:
 def _series(facts: Facts) -> dict[str, pl.DataFrame]:
     """Motion rows of a channel by detector."""
     rows = facts.readings.of_channel("motion", facts.name)
-    if rows["channel"].n_unique() == 1 and rows["detector"].n_unique() == 1:
+    parts = by_series(rows, "channel", "detector")
+    if len(parts) == 1:
         return {"unnamed": rows}
-    parts = rows.partition_by("channel", "detector", maintain_order=True)
     return {str(p["detector"][0] or p["channel"][0] or "unnamed"): p for p in parts}
 
 

@@ -20,7 +20,7 @@ from tuning.logs.layouts import MOST_SHOWN, Layout, Where, layout_of
 from tuning.logs.notes import Notes
 from tuning.logs.own import is_own_result
 from tuning.logs.sources import SUFFIXES, Batch, Source, first_rows, is_log, open_frame, open_log
-from tuning.logs.store import Rows, Store, Values, readings_of
+from tuning.logs.store import Rows, Store, Values, reading_frames
 from tuning.logs.times import EARLIEST_US, LATEST_US, TimeColumn, day_is_first, either_order, joined, read_times
 from tuning.results import Finding
 from tuning.schemas import READINGS, TIME
@@ -79,10 +79,20 @@ class Logs:
 
     def readings(self, room: str) -> pl.DataFrame:
         """Return the READINGS frame of one room, sorted by time; empty where the logs hold nothing of it."""
-        mine = self.series.filter(pl.col("room") == room)
-        if mine.is_empty():
-            return READINGS.to_frame()
-        return readings_of([self._rows[n] for n in mine["series"]], mine)
+        return _in_order([READINGS.to_frame(), *self._frames(pl.col("room") == room)])
+
+    def by_quantity(self, room: str) -> dict[str, pl.DataFrame]:
+        """Return the READINGS of one room by quantity, each sorted by time; a column that says the same in every row of one takes no memory."""
+        quantities = self.series.filter(pl.col("room") == room)["quantity"].unique().sort()
+        return {q: _in_order(self._frames((pl.col("room") == room) & (pl.col("quantity") == q))) for q in quantities}
+
+    def _frames(self, which: pl.Expr) -> list[pl.DataFrame]:
+        columns = self.series.filter(which).select("series", "room", "channel", "detector", "quantity").iter_rows()
+        return reading_frames((self._rows[n], *what) for n, *what in columns)
+
+
+def _in_order(frames: list[pl.DataFrame]) -> pl.DataFrame:
+    return frames[0] if len(frames) == 1 else pl.concat(frames).sort("time", maintain_order=True)
 
 
 @dataclass(frozen=True)

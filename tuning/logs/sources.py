@@ -24,7 +24,7 @@ from tuning.logs.text import BLOCK, Block, blocks, read_block, row_of
 SUFFIXES = (".csv", ".tsv", ".parquet", ".xlsx", ".csv.gz", ".tsv.gz", ".zip")
 """What is a log where site.toml does not say which files are."""
 GIB = 1024**3
-BATCH_ROWS = 1 << 17
+BATCH_ROWS = 1 << 18
 
 
 @dataclass

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import NamedTuple
@@ -16,7 +16,7 @@ from tuning.logs.decay import between, kind_of, rises
 from tuning.logs.notes import Notes
 from tuning.logs.sampling import sampling_interval_s
 from tuning.logs.values import LIMITS, UNITS_OF
-from tuning.schemas import READINGS, TIME
+from tuning.schemas import TIME
 from tuning.site import Site
 
 Ints = npt.NDArray[np.int64]
@@ -227,25 +227,22 @@ class Store:
             self._notes.count("output-of-one", len(rows.t), what=key.label)
 
 
-def readings_of(rows: Sequence[Rows], series: pl.DataFrame) -> pl.DataFrame:
-    """Put the rows of series together, as READINGS in the order of time.
+def reading_frames(series: Iterable[tuple[Rows, str, str | None, str | None, str]]) -> list[pl.DataFrame]:
+    """Turn series into frames with the columns of READINGS.
 
     Parameters
     ----------
-    rows
-        Of each series.
     series
-        ``room``, ``channel``, ``detector``, ``quantity`` of each.
+        Rows, room, channel, detector and quantity of each.
     """
-    t = np.concatenate([part.t for part in rows])
-    value = np.concatenate([part.value for part in rows], dtype=np.float64)
-    number = np.repeat(np.arange(len(rows)), [len(part.t) for part in rows])
-    # Each series is sorted, and such runs are merged; names are looked up after it, because texts are slow to sort along, and only those that
-    # are not the same everywhere.
-    order = np.argsort(t, kind="stable")
-    number = number[order]
-    columns = {"time": pl.Series(t[order]).cast(TIME), "value": pl.Series(value[order])}
-    names = [name for name in READINGS if name not in columns]
-    columns |= {name: series[name].gather(number) for name in names if series[name].n_unique() > 1}
-    same = [pl.lit(series[name][0], dtype=pl.String).alias(name) for name in names if name not in columns]
-    return pl.DataFrame(columns).with_columns(same).select(READINGS.names())
+    return [
+        pl.DataFrame({"time": pl.Series(rows.t).cast(TIME), "value": rows.value}).select(
+            "time",
+            room=pl.lit(room),
+            channel=pl.lit(channel, dtype=pl.String),
+            detector=pl.lit(detector, dtype=pl.String),
+            quantity=pl.lit(quantity),
+            value=pl.col("value").cast(pl.Float64),
+        )
+        for rows, room, channel, detector, quantity in series
+    ]

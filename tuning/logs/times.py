@@ -121,7 +121,7 @@ def read_times(column: pl.Series, how: TimeColumn) -> Times:
 
 
 def _ints(read: pl.Series) -> Ints:
-    return read.fill_null(0).to_numpy().astype(np.int64)
+    return read.fill_null(0).to_numpy().astype(np.int64, copy=False)
 
 
 def _epoch(numbers: pl.Series) -> pl.Series:

@@ -13,7 +13,7 @@ import numpy as np
 import polars as pl
 
 from tuning.logs import sampling_interval_s
-from tuning.motion import US, Ints, times_us
+from tuning.motion import US, Ints, by_series, times_us
 from tuning.quality.outages import Outage
 from tuning.quality.sentinels import sentinels
 from tuning.quality.skew import NOTABLE_S, Skew, clock_skew
@@ -34,6 +34,7 @@ FLAGGED = pl.Schema(
     {**READINGS, "moved_s": pl.Float64(), "warm_up": pl.Boolean(), "stuck": pl.Boolean(), "no_value": pl.Boolean()}
 )
 """READINGS plus: by how much the clock of the row was set right [s], and three reasons to leave it out."""
+Parts = dict[str, pl.DataFrame]
 
 
 @dataclass(frozen=True)
@@ -42,15 +43,15 @@ class Mended:
 
     Attributes
     ----------
-    flagged
-        FLAGGED frame, sorted by time.
+    by_quantity
+        FLAGGED frames, each sorted by time.
     findings
         What was mended, by channel; under "" what concerns all channels of the room.
     as_logged
         The readings before mending.
     """
 
-    flagged: pl.DataFrame
+    by_quantity: Parts
     findings: dict[str, tuple[Finding, ...]]
     as_logged: RoomReadings
 
@@ -65,12 +66,17 @@ class Mended:
             kept = kept.with_columns(quantity=pl.when("stuck").then(stuck).otherwise("quantity"))
         return RoomReadings(kept.select(READINGS.names()))
 
+    @property
+    def flagged(self) -> pl.DataFrame:
+        """FLAGGED frame of all quantities, sorted by time."""
+        return pl.concat([FLAGGED.to_frame(), *self.by_quantity.values()]).sort("time", maintain_order=True)
+
     def of_channel(self, name: str) -> tuple[Finding, ...]:
         """Findings that concern a channel."""
         return self.findings.get("", ()) + self.findings.get(name, ())
 
 
-def mend(room: Room, readings: pl.DataFrame, *, outages: Sequence[Outage] = ()) -> Mended:
+def mend(room: Room, readings: RoomReadings, *, outages: Sequence[Outage] = ()) -> Mended:
     """Set the clocks of a room right, and mark what is no evidence.
 
     Parameters
@@ -78,26 +84,30 @@ def mend(room: Room, readings: pl.DataFrame, *, outages: Sequence[Outage] = ()) 
     room
         The room's entry in site.toml.
     readings
-        Its READINGS.
+        What it logged.
     outages
         Stretches in which the whole building was silent.
     """
     findings: dict[str, tuple[Finding, ...]] = {}
-    as_logged = RoomReadings(readings)
-    flagged = readings.with_columns(
-        moved_s=pl.lit(0.0), **dict.fromkeys(("warm_up", "stuck", "no_value"), pl.lit(value=False))
-    ).match_to_schema(FLAGGED)
+    unflagged = {"moved_s": pl.lit(0.0)} | dict.fromkeys(("warm_up", "stuck", "no_value"), pl.lit(value=False))
+    flagged = {
+        quantity: rows.with_columns(**unflagged).match_to_schema(FLAGGED)
+        for quantity, rows in readings.by_quantity.items()
+    }
     for name in room.channels:
-        skew = _skew_of(as_logged, name)
+        skew = _skew_of(readings, name)
         if skew is not None and abs(skew.most_s) >= NOTABLE_S:
-            flagged, moved = _moved(flagged, name, skew)
-            findings[name] = (_skew_finding(skew, moved),)
-    flagged, supply = _warm_ups(flagged, room, outages)
-    flagged, sensors = _light_sensors(flagged) if "illuminance" in as_logged.quantities else (flagged, {})
+            moved = _moved(flagged, name, skew)
+            findings[name] = (_skew_finding(skew, list(moved)),)
+            flagged |= moved
+    marked, supply = _warm_ups(flagged, room, outages)
+    flagged |= marked
+    marked, sensors = _light_sensors(flagged)
+    flagged |= marked
     for channel_name, found in sensors.items():
         findings[channel_name] = findings.get(channel_name, ()) + found
     findings[""] = findings.get("", ()) + supply
-    return Mended(flagged, findings, as_logged)
+    return Mended(flagged, findings, readings)
 
 
 def _skew_of(readings: RoomReadings, name: str) -> Skew | None:
@@ -105,36 +115,35 @@ def _skew_of(readings: RoomReadings, name: str) -> Skew | None:
     if output.is_empty():
         return None
     rows = readings.of_channel("motion", name)
-    several = rows.height > 0 and rows["detector"].n_unique() > 1
-    one = rows.filter(pl.col("detector").eq_missing(rows["detector"][0])) if several else rows
+    one = next(iter(by_series(rows, "detector")), rows)
     resolution_s = 0.0 if (one["value"] > 0).all() else sampling_interval_s(one["time"]) or 0.0
     moved = times_us(rows)[rows["value"].to_numpy() > 0]
     return clock_skew(output, moved, moved, resolution_s=resolution_s)
 
 
-def _of(name: str, quantity: str) -> pl.Expr:
-    return (pl.col("quantity") == quantity) & (pl.col("channel") == name)
-
-
-def _moved(flagged: pl.DataFrame, name: str, skew: Skew) -> tuple[pl.DataFrame, list[str]]:
+def _moved(flagged: Parts, name: str, skew: Skew) -> Parts:
     """Bring a channel's light onto the clock of its motion; what already goes with that clock stays."""
-    output = flagged.filter(_of(name, "output"))
+    mine = pl.col("channel") == name
+    output = flagged["output"].filter(mine)
     at = times_us(output)
     on = output["value"].to_numpy() > 0
     switched = np.flatnonzero(on[1:] != on[:-1]) + 1
-    moves, quantities = _of(name, "output"), ["output"]
-    for quantity in ("illuminance", "power", "override"):
-        rows = flagged.filter(_of(name, quantity))
-        if rows.is_empty() or not _goes_with_output(rows, at[switched], on[switched], skew, quantity):
+    moved = {}
+    for quantity in ("output", "illuminance", "power", "override"):
+        part = flagged.get(quantity, FLAGGED.to_frame())
+        rows = part.filter(mine)
+        along = quantity == "output" or (
+            not rows.is_empty() and _goes_with_output(rows, at[switched], on[switched], skew, quantity)
+        )
+        if not along:
             continue
-        moves, quantities = moves | _of(name, quantity), [*quantities, quantity]
-    late = np.round(skew.at(times_us(flagged)), 6)
-    late_us = pl.Series(np.round(late * US).astype(np.int64))
-    moved = flagged.with_columns(
-        time=pl.when(moves).then(pl.col("time") - pl.lit(late_us).cast(pl.Duration("us"))).otherwise(pl.col("time")),
-        moved_s=pl.when(moves).then(pl.Series(-late)).otherwise(pl.col("moved_s")),
-    )
-    return moved.sort("time", maintain_order=True), quantities
+        late = np.round(skew.at(times_us(part)), 6)
+        late_us = pl.Series(np.round(late * US).astype(np.int64))
+        moved[quantity] = part.with_columns(
+            time=pl.when(mine).then(pl.col("time") - pl.lit(late_us).cast(pl.Duration("us"))).otherwise(pl.col("time")),
+            moved_s=pl.when(mine).then(pl.Series(-late)).otherwise(pl.col("moved_s")),
+        ).sort("time", maintain_order=True)
+    return moved
 
 
 def _goes_with_output(rows: pl.DataFrame, at_us: np.ndarray, on: np.ndarray, skew: Skew, quantity: str) -> bool:
@@ -187,32 +196,40 @@ def _late(seconds: float) -> str:
     return "on time" if abs(seconds) < 1 else f"{abs(seconds):.0f} s {'late' if seconds > 0 else 'early'}"
 
 
-def _warm_ups(flagged: pl.DataFrame, room: Room, outages: Sequence[Outage]) -> tuple[pl.DataFrame, tuple[Finding, ...]]:
+def _warm_ups(flagged: Parts, room: Room, outages: Sequence[Outage]) -> tuple[Parts, tuple[Finding, ...]]:
     """Mark what detectors and lamps do while they warm up after an interruption of the supply."""
-    if not outages:
-        return flagged, ()
+    if not outages or "output" not in flagged:
+        return {}, ()
     lit = {name for name, channel in room.channels.items() if channel.control != "relay"}
-    lit &= set(flagged.filter(pl.col("quantity") == "output")["channel"].unique())
+    lit &= set(flagged["output"]["channel"].unique())
     if not lit:
-        return flagged, ()
+        return {}, ()
     ends = []
     for outage in outages:
-        began = flagged.filter(
-            (pl.col("quantity") == "output")
-            & (pl.col("value") > 0)
-            & pl.col("time").dt.epoch("us").is_between(outage.end_us - US, outage.end_us + round(WARM_UP_S * US / 2))
-        )["channel"].unique()
+        began = (
+            flagged["output"]
+            .filter(
+                (pl.col("value") > 0)
+                & pl.col("time")
+                .dt.epoch("us")
+                .is_between(outage.end_us - US, outage.end_us + round(WARM_UP_S * US / 2))
+            )["channel"]
+            .unique()
+        )
         if len(lit & set(began)) >= ALL_CHANNELS * len(lit):
             ends.append(outage)
     if not ends:
-        return flagged, ()
+        return {}, ()
     at = pl.col("time").dt.epoch("us")
-    inside = pl.any_horizontal(at.is_between(o.end_us - US, o.end_us + round(WARM_UP_S * US)) for o in ends) & pl.col(
-        "quantity"
-    ).is_in(["motion", "occupied", "output"])
-    marked = flagged.with_columns(warm_up=pl.col("warm_up") | inside)
-    marked = pl.concat([marked, *_states_after(marked, lit, ends)]).sort("time", maintain_order=True)
-    rows = int(marked["warm_up"].sum())
+    inside = pl.any_horizontal(at.is_between(o.end_us - US, o.end_us + round(WARM_UP_S * US)) for o in ends)
+    marked: Parts = {
+        quantity: flagged[quantity].with_columns(warm_up=pl.col("warm_up") | inside)
+        for quantity in ("motion", "occupied", "output")
+        if quantity in flagged
+    }
+    rows = sum(int(part["warm_up"].sum()) for part in marked.values())
+    states = _states_after(marked["output"], lit, ends)
+    marked["output"] = pl.concat([marked["output"], *states]).sort("time", maintain_order=True)
     hours = sum(o.hours for o in ends)
     finding = Finding(
         "supply-interruption",
@@ -234,8 +251,7 @@ def _states_after(marked: pl.DataFrame, lit: set[str], ends: Sequence[Outage]) -
     frames = []
     for outage in ends:
         rows = marked.filter(
-            (pl.col("quantity") == "output")
-            & pl.col("channel").is_in(list(lit))
+            pl.col("channel").is_in(list(lit))
             & pl.col("warm_up")
             & (pl.col("time").dt.epoch("us") >= outage.end_us - US)
         )
@@ -251,35 +267,33 @@ def _states_after(marked: pl.DataFrame, lit: set[str], ends: Sequence[Outage]) -
     return frames
 
 
-def _light_sensors(flagged: pl.DataFrame) -> tuple[pl.DataFrame, dict[str, tuple[Finding, ...]]]:
+def _light_sensors(flagged: Parts) -> tuple[Parts, dict[str, tuple[Finding, ...]]]:
     """Mark readings of light sensors that are no value, or no longer move."""
     findings: dict[str, tuple[Finding, ...]] = {}
-    outputs = flagged.filter(pl.col("quantity") == "output")
-    for rows in flagged.filter(pl.col("quantity") == "illuminance").partition_by("channel", "detector"):
+    if "illuminance" not in flagged:
+        return {}, findings
+    marked, outputs = flagged["illuminance"], flagged.get("output", FLAGGED.to_frame())
+    for rows in by_series(marked, "channel", "detector"):
         channel, detector = rows["channel"][0], rows["detector"][0]
-        mine = (
-            (pl.col("quantity") == "illuminance")
-            & pl.col("channel").eq_missing(channel)
-            & pl.col("detector").eq_missing(detector)
-        )
+        mine = pl.col("channel").eq_missing(channel) & pl.col("detector").eq_missing(detector)
         odd = sentinels(rows["value"])
         seen = rows.filter(~odd)
         told: tuple[Finding, ...] = ()
         if odd.any():
             numbers = rows["value"].filter(odd).unique().sort().to_list()
-            flagged = flagged.with_columns(no_value=pl.col("no_value") | (mine & pl.col("value").is_in(numbers)))
+            marked = marked.with_columns(no_value=pl.col("no_value") | (mine & pl.col("value").is_in(numbers)))
             told += (_sentinel_finding(rows.filter(odd), numbers),)
         own = outputs if channel is None else outputs.filter(pl.col("channel") == channel)
         stretches = stuck_stretches(seen.select("time", "value"), own.select("time", "value"))
         if len(stretches):
             at = pl.col("time").dt.epoch("us")
             held = pl.any_horizontal(at.is_between(int(a), int(b)) for a, b in stretches)
-            before = int(flagged["stuck"].sum())
-            flagged = flagged.with_columns(stuck=pl.col("stuck") | (mine & held))
-            told += (_stuck_finding(stretches, int(flagged["stuck"].sum()) - before),)
+            before = int(marked["stuck"].sum())
+            marked = marked.with_columns(stuck=pl.col("stuck") | (mine & held))
+            told += (_stuck_finding(stretches, int(marked["stuck"].sum()) - before),)
         if told:
             findings[channel or ""] = findings.get(channel or "", ()) + told
-    return flagged, findings
+    return {"illuminance": marked}, findings
 
 
 def _sentinel_finding(rows: pl.DataFrame, numbers: list[float]) -> Finding:

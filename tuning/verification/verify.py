@@ -20,6 +20,7 @@ from tuning.logs import Logs
 from tuning.motion import US, Floats
 from tuning.pipeline import WORKERS, Progress, read_folder
 from tuning.quality import Outage, find_outages, mend
+from tuning.readings import RoomReadings
 from tuning.results import Settings
 from tuning.sampled_pauses import too_coarse
 from tuning.site import Site
@@ -87,7 +88,9 @@ def verify_logs(
     rooms = [name for name, room in site.rooms.items() if room.channels] if changes else []
 
     def see(name: str) -> _Seen:
-        log = RoomLog(site, name, mend(site.rooms[name], logs.readings(name), outages=silences), span, verdicts)
+        log = RoomLog(
+            site, name, mend(site.rooms[name], RoomReadings(logs.by_quantity(name)), outages=silences), span, verdicts
+        )
         whole = examine_whole(log)
         alone = {c: f for c, f in whole.items() if (name, c) not in touched and len(f.gaps)}
         quiet = {c: daily_sums(f, offset_us=f.facts.offset_us) for c, f in alone.items() if not f.in_force.findings}
