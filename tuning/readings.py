@@ -9,11 +9,13 @@ import polars as pl
 
 from tuning.schemas import READINGS, require
 
+_NONE = READINGS.to_frame()
+
 
 class RoomReadings:
     """READINGS of one room.
 
-    Many steps ask for the same rows, so each look-up is done once and kept, without the columns that say the same in every row of it.
+    Many steps ask for the same rows, so each look-up is done once and kept.
 
     Parameters
     ----------
@@ -41,11 +43,11 @@ class RoomReadings:
     @cached_property
     def frame(self) -> pl.DataFrame:
         """All of them, sorted by time."""
-        return pl.concat([READINGS.to_frame(), *self.by_quantity.values()]).sort("time", maintain_order=True)
+        return pl.concat([_NONE, *self.by_quantity.values()]).sort("time", maintain_order=True)
 
     def of(self, quantity: str) -> pl.DataFrame:
-        """Rows of a quantity: ``time``, ``channel``, ``detector``, ``value``."""
-        return self.by_quantity.get(quantity, READINGS.to_frame()).select("time", "channel", "detector", "value")
+        """READINGS of a quantity."""
+        return self.by_quantity.get(quantity, _NONE)
 
     def of_channel(self, quantity: str, channel: str) -> pl.DataFrame:
         """Those of them that concern a channel: its own and those that the whole room shares."""

@@ -8,6 +8,7 @@ import polars as pl
 import pytest
 
 from tests.building import SITE, START, rows
+from tuning.diagnosis.facts import local_day, local_days
 from tuning.gaps import LOG_GAP, find_gaps
 from tuning.logs import read_frame
 from tuning.motion import US, built_in_hold_off_s, motions
@@ -91,3 +92,13 @@ def test_runs_that_do_not_pile_up_hold_no_hold_off():
 def test_a_frame_of_another_schema_is_refused():
     with pytest.raises(TypeError, match="readings: expected"):
         require(pl.DataFrame({"time": [dt.datetime(2026, 1, 1, tzinfo=dt.UTC)]}), READINGS, "readings")
+
+
+def test_a_movement_at_midnight_belongs_to_the_day_that_begins():
+    offset = 3600 * US
+    midnights = np.arange(20_000, 20_004) * 86_400 * US - offset
+    moved = np.sort(np.concatenate([midnights[:1] + 5 * US, midnights[1:3], midnights[1:3] - 1, midnights[3:] + 7]))
+
+    assert local_days(moved, offset).tolist() == [0, 0, 1, 1, 2, 3]
+    assert (local_days(moved, offset) == local_day(moved, offset) - 20_000).all()
+    assert local_days(moved[:1], offset).tolist() == [0]

@@ -94,6 +94,13 @@ def local_day(t_us: Ints, offset_us: int) -> Ints:
     return (t_us + offset_us) // (86_400 * US)
 
 
+def local_days(t_us: Ints, offset_us: int) -> Ints:
+    """Number of the local day that each of sorted times falls on, counted from the first: few midnights are searched among many times."""
+    first, last = (int(day) for day in local_day(t_us[[0, -1]], offset_us))
+    begins = np.searchsorted(t_us, np.arange(first + 1, last + 1) * (86_400 * US) - offset_us)
+    return np.repeat(np.arange(last - first + 1), np.diff(begins, prepend=0, append=len(t_us)))
+
+
 def local_hour(t_us: Ints, offset_us: int) -> Floats:
     """Local hour of the day, 0 to 24."""
     return ((t_us + offset_us) % (86_400 * US)) / (3600 * US)

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 import polars as pl
 
-from tuning.diagnosis.facts import NIGHT_FROM_H, NIGHT_TO_H, local_day, local_hour, value_in_force
+from tuning.diagnosis.facts import NIGHT_FROM_H, NIGHT_TO_H, local_day, local_days, local_hour, value_in_force
 from tuning.gaps import Bools, Gaps
 from tuning.motion import US, Floats, Ints, MotionLog, times_us
 from tuning.results import Finding
@@ -88,29 +88,30 @@ def _since(offs_us: Ints, t_us: Ints) -> Floats:
 
 def _by_night(motion: MotionLog, lone: Bools, offset_us: int) -> tuple[Finding | None, Bools]:
     """A person at night walks in, moves and leaves: bursts. A heater, a fan or a draught makes lone triggers, night after night."""
-    none = np.zeros(len(lone), dtype=bool)
-    hour = local_hour(motion.start_us, offset_us)
-    night = (hour >= NIGHT_FROM_H) | (hour < NIGHT_TO_H)
-    suspects = night & lone
+    mask = np.zeros(len(lone), dtype=bool)
+    start = motion.start_us
+    visits = np.flatnonzero(np.append(True, start[1:] - motion.end_us[:-1] > LONE_GAP_S * US))
+    hour = local_hour(start[visits], offset_us)
+    at_night = visits[(hour >= NIGHT_FROM_H) | (hour < NIGHT_TO_H)]
+    # Every lone trigger is a visit.
+    suspects = at_night[lone[at_night]]
     # Shift by 12 h so that one night is one number.
-    nights = local_day(motion.start_us - 43_200 * US, offset_us)
-    per_night = np.bincount(nights[suspects] - nights.min(), minlength=int(nights.max() - nights.min()) + 1)
-    many = per_night >= 3
+    many = np.unique(local_day(start[suspects], offset_us - 43_200 * US), return_counts=True)[1] >= 3
     all_nights = max(motion.usable_days, 1.0)
-    visits = np.append(True, motion.start_us[1:] - motion.end_us[:-1] > LONE_GAP_S * US)
-    share_lone = suspects.sum() / max((night & visits).sum(), 1)
+    share_lone = len(suspects) / max(len(at_night), 1)
     if many.sum() < 3 or many.sum() / all_nights < NIGHT_SHARE or share_lone < 0.7:
-        return None, none
-    times = motion.start_us[suspects]
+        return None, mask
+    times = start[suspects]
     between = np.diff(times) / US
     inside = between[between < 4 * 3600]
     message = (
-        f"{int(suspects.sum())} lone triggers between 22:00 and 05:00 in {int(many.sum())} of {all_nights:.0f} nights"
+        f"{len(suspects)} lone triggers between 22:00 and 05:00 in {int(many.sum())} of {all_nights:.0f} nights"
         + (f", typically {np.median(inside) / 60:.0f} min apart" if len(inside) else "")
         + ". Nobody walks in with a single movement: look for a heater, a fan or a draught in the detector's view, and mask or move it."
     )
-    evidence = {"times": iso_times(times), "nights": int(many.sum()), "triggers": int(suspects.sum())}
-    return Finding("triggers-without-people", "warning", message, evidence), suspects
+    evidence = {"times": iso_times(times), "nights": int(many.sum()), "triggers": len(suspects)}
+    mask[suspects] = True
+    return Finding("triggers-without-people", "warning", message, evidence), mask
 
 
 OWN_WITHIN_S = 4.0
@@ -174,9 +175,8 @@ SUN_HOURS = 4.5
 def _by_sun(motion: MotionLog, lone: Bools, reading: pl.DataFrame, offset_us: int) -> tuple[Finding | None, Bools]:
     """Lone triggers by day on days when nobody is there, in the same hours."""
     none = np.zeros(len(lone), dtype=bool)
-    days = local_day(motion.start_us, offset_us)
-    number = days - days.min()
-    size = int(number.max()) + 1
+    number = local_days(motion.start_us, offset_us)
+    size = int(number[-1]) + 1
     total = np.bincount(number, minlength=size)
     single = np.bincount(number[lone], minlength=size)
     usual = float(np.quantile(total[total > 0], 0.75))
@@ -266,8 +266,7 @@ def next_door(motion: MotionLog, triggers: Bools, *, offset_us: int, dwelling: b
     length_s = (end[last] - start[first]) / US - motion.resolution_s
     passing = (length_s <= PASSING_S) & (last - first < PASSING_MOTIONS) & ~triggers[first]
     share = float(passing.sum() / max((~triggers[first]).sum(), 1))
-    day = local_day(start, offset_us)
-    per_day = passing.sum() / (1 + np.count_nonzero(day[1:] > day[:-1]))
+    per_day = passing.sum() / np.count_nonzero(np.bincount(local_days(start, offset_us)))
     if per_day < PASSING_A_DAY or share < PASSING_SHARE or per_day * share < PASSING_BOTH:
         return None
     return Finding(

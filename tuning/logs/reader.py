@@ -79,16 +79,18 @@ class Logs:
 
     def readings(self, room: str) -> pl.DataFrame:
         """Return the READINGS frame of one room, sorted by time; empty where the logs hold nothing of it."""
-        return _in_order([READINGS.to_frame(), *self._frames(pl.col("room") == room)])
+        return _in_order([READINGS.to_frame(), *reading_frames(self._series_of(room))])
 
     def by_quantity(self, room: str) -> dict[str, pl.DataFrame]:
         """Return the READINGS of one room by quantity, each sorted by time; a column that says the same in every row of one takes no memory."""
-        quantities = self.series.filter(pl.col("room") == room)["quantity"].unique().sort()
-        return {q: _in_order(self._frames((pl.col("room") == room) & (pl.col("quantity") == q))) for q in quantities}
+        series = self._series_of(room)
+        quantities = sorted({quantity for *_, quantity in series})
+        return {q: _in_order(reading_frames(s for s in series if s[-1] == q)) for q in quantities}
 
-    def _frames(self, which: pl.Expr) -> list[pl.DataFrame]:
-        columns = self.series.filter(which).select("series", "room", "channel", "detector", "quantity").iter_rows()
-        return reading_frames((self._rows[n], *what) for n, *what in columns)
+    def _series_of(self, room: str) -> list[tuple[Rows, str, str | None, str | None, str]]:
+        mine = self.series.filter(pl.col("room") == room)
+        columns = mine.select("series", "room", "channel", "detector", "quantity").iter_rows()
+        return [(self._rows[number], *what) for number, *what in columns]
 
 
 def _in_order(frames: list[pl.DataFrame]) -> pl.DataFrame:

@@ -3,13 +3,20 @@
 from __future__ import annotations
 
 import numpy as np
+import numpy.typing as npt
 import polars as pl
+
+from tuning.schemas import TIME
 
 MIN_ROWS = 20
 JITTER_SHARE, JITTER_S = 0.1, 2.0
 """A step counts as regular when within a tenth, or two seconds, of the interval. Chosen by us: loggers drift by a second or so."""
 REGULAR_SHARE = 0.8
 """Share of the steps that must be regular; the rest are lost rows and breaks. Chosen by us."""
+
+
+def _steps_s(times: pl.Series) -> npt.NDArray[np.float64]:
+    return np.diff(times.cast(TIME).cast(pl.Int64).to_numpy()) / 1e6
 
 
 def sampling_interval_s(times: pl.Series) -> float | None:
@@ -33,7 +40,7 @@ def sampling_interval_s(times: pl.Series) -> float | None:
     """
     if len(times) < MIN_ROWS:
         return None
-    step = np.diff(times.dt.epoch("us").to_numpy()) / 1e6
+    step = _steps_s(times)
     step = step[step > 0]
     if len(step) < MIN_ROWS // 2:
         return None
@@ -57,11 +64,10 @@ def looked_at_every_s(series: pl.DataFrame) -> float | None:
     series
         ``time``, ``value``, sorted.
     """
-    interval = sampling_interval_s(series["time"])
-    if interval is None:
+    if len(series) < MIN_ROWS:
         return None
     value = series["value"].to_numpy()
-    return interval if np.mean(value[1:] == value[:-1]) >= REPEATED_SHARE else None
+    return sampling_interval_s(series["time"]) if np.mean(value[1:] == value[:-1]) >= REPEATED_SHARE else None
 
 
 LONGEST_HEARTBEAT_S = 4 * 3600.0
@@ -85,7 +91,7 @@ def longest_wait_s(times: pl.Series) -> float | None:
     interval = sampling_interval_s(times)
     if interval is not None or len(times) < 10 * MIN_ROWS:
         return interval
-    step = np.diff(times.dt.epoch("us").to_numpy()) / 1e6
+    step = _steps_s(times)
     # Heartbeats are rare among busy changes but take much of the time: weigh by length.
     order = np.sort(step)
     until = np.cumsum(order)

@@ -90,10 +90,7 @@ def mend(room: Room, readings: RoomReadings, *, outages: Sequence[Outage] = ()) 
     """
     findings: dict[str, tuple[Finding, ...]] = {}
     unflagged = {"moved_s": pl.lit(0.0)} | dict.fromkeys(("warm_up", "stuck", "no_value"), pl.lit(value=False))
-    flagged = {
-        quantity: rows.with_columns(**unflagged).match_to_schema(FLAGGED)
-        for quantity, rows in readings.by_quantity.items()
-    }
+    flagged = {quantity: rows.with_columns(**unflagged) for quantity, rows in readings.by_quantity.items()}
     for name in room.channels:
         skew = _skew_of(readings, name)
         if skew is not None and abs(skew.most_s) >= NOTABLE_S:
