@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 import unicodedata
 from dataclasses import dataclass
+from functools import lru_cache
 
 from tuning.site import Quantity
 
@@ -210,6 +211,7 @@ _OTHERS, _CHANNEL, _DETECTOR, _NOISE = (
 _USES = {use: _pattern(words) for use, words in USE_WORDS.items()}
 
 
+@lru_cache(maxsize=1 << 14)
 def plain(name: str) -> str:
     """Name in small letters without accents, its words apart: "AHU2/RaumBelegung" becomes "ahu2 raum belegung".
 
