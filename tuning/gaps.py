@@ -13,6 +13,7 @@ import polars as pl
 
 from tuning.motion import US, Floats, Ints, MotionLog
 from tuning.schemas import GAPS
+from tuning.stretches import spread
 
 Bools = npt.NDArray[np.bool_]
 Rows = npt.NDArray[np.intp] | slice
@@ -94,10 +95,8 @@ def find_gaps(motion: MotionLog) -> Gaps:
         empty = np.empty(0, dtype=np.int64)
         return Gaps(empty, np.empty(0), np.empty(0, dtype=np.int8), empty, empty)
     gap_end = np.append(start[1:], covered[-1, 1])
-    # End of the trusted stretch in which the gap begins; a motion outside all of them is trusted by itself. Stretches are searched among the
-    # motions: of these there are hundreds of thousands.
-    begins = np.searchsorted(end, covered[:, 0], side="left")
-    trusted_end = np.repeat(np.append(end[0], covered[:, 1]), np.diff(begins, prepend=0, append=len(end)))
+    # End of the trusted stretch in which the gap begins; a motion outside all of them is trusted by itself.
+    trusted_end = spread(np.append(end[0], covered[:, 1]), covered[:, 0], end)
     kind = np.zeros(len(end), dtype=np.int8)
     kind[-1] = END_OF_LOG
     cut = np.flatnonzero(trusted_end < gap_end)

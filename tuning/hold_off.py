@@ -18,6 +18,7 @@ from tuning.logs import looked_at_every_s
 from tuning.motion import US, Floats, Ints, MotionLog, times_us
 from tuning.results import Finding
 from tuning.site import Channel, Site
+from tuning.stretches import spread
 
 MIN_SWITCH_OFFS = 5
 """Fewer switch-offs do not make a mode. Chosen by us."""
@@ -160,10 +161,8 @@ def _outlasted_s(t_us: Ints, value: Floats, off_us: Ints, motion: MotionLog, int
     """Longest pause since the switch-off before through which the light stayed on. [s]."""
     begin, end = motion.end_us[:-1], motion.start_us[1:]
     dark = np.cumsum(np.append(0, value <= 0))
-    # Rows are searched among the movements, of which there are more: so many darks until each pause begins, and until it ends.
-    before, until = (np.searchsorted(edge, t_us, side="left") for edge in (begin, end))
-    darks_at = np.repeat(np.append(-1, dark[:-1]), np.diff(before, prepend=0, append=len(begin)))
-    lit = np.repeat(dark, np.diff(until, prepend=0, append=len(end))) == darks_at
+    # As many darks before what the light was doing as each pause began, as until it ended; none before the output was logged.
+    lit = spread(dark, t_us, end) == spread(np.append(-1, dark[:-1]), t_us, begin)
     # A sample says only that somebody moved within it, and a dark shorter than the step of a sampled output is not seen.
     sure_s = ((end - begin) / US - motion.resolution_s - interval_s) * lit
     bounds = np.append(0, np.searchsorted(begin, off_us, side="left"))

@@ -17,6 +17,7 @@ from tuning.motion import US, Floats, Ints, MotionLog
 from tuning.presence.spells import Survival, false_offs_per_second
 from tuning.presence.stillness import Classified
 from tuning.presence.whole_spells import cut_shorter, survival_of
+from tuning.stretches import number_of
 
 WEEK_DAYS = 7.0
 
@@ -151,9 +152,7 @@ def weekly_rates(
     first_us = int(motion.covered_us[0, 0]) if len(motion.covered_us) else 0
     last_us = int(motion.covered_us[-1, 1]) if len(motion.covered_us) else 0
     days = int(day_index(np.array([max(last_us - 1, first_us)]), offset_us, first_us)[0]) + 1
-    # Where each day begins among the sorted gaps, instead of the day of each gap: hundreds among hundreds of thousands.
-    begins = np.searchsorted(gaps.start_us, midnights(first_us, days, offset_us=offset_us)[1:-1], side="left")
-    day = np.repeat(np.arange(days), np.diff(begins, prepend=0, append=len(gaps)))
+    day = number_of(midnights(first_us, days, offset_us=offset_us)[1:-1], gaps.start_us)
     covered = covered_days(motion, days, offset_us=offset_us)
     weights = resampled_days(covered, draws, rng)
     weeks = np.maximum(weights @ covered, 1e-6)[:, None] / WEEK_DAYS

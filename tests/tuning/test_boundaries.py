@@ -15,6 +15,7 @@ from tuning.motion import US, built_in_hold_off_s, motions
 from tuning.readings import RoomReadings
 from tuning.schemas import READINGS, require
 from tuning.site import parse_site
+from tuning.stretches import spread
 
 BUILDING = parse_site(SITE, Path("site.toml"))
 S0 = round(START.timestamp()) * US
@@ -102,3 +103,14 @@ def test_a_movement_at_midnight_belongs_to_the_day_that_begins():
     assert local_days(moved, offset).tolist() == [0, 0, 1, 1, 2, 3]
     assert (local_days(moved, offset) == local_day(moved, offset) - 20_000).all()
     assert local_days(moved[:1], offset).tolist() == [0]
+
+
+@pytest.mark.parametrize(("stretches", "times"), [(0, 9), (1, 9), (40, 500), (40, 3), (5, 0)])
+def test_each_of_sorted_times_has_the_value_of_its_stretch(stretches, times):
+    rng = np.random.default_rng(stretches)
+    bounds, t = np.sort(rng.integers(0, 60, stretches)), np.sort(rng.integers(-5, 65, times))
+    values = rng.random(stretches + 1)
+
+    # A time at a bound belongs to what begins there; of two bounds at once the later one holds.
+    expected = [values[sum(bound <= at for bound in bounds)] for at in t]
+    assert spread(values, bounds, t).tolist() == expected

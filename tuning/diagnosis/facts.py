@@ -13,6 +13,7 @@ from tuning.light.split import LightSplit
 from tuning.motion import US, Floats, Ints, MotionLog, times_us
 from tuning.readings import RoomReadings
 from tuning.site import Channel, Room
+from tuning.stretches import number_of
 
 NIGHT_FROM_H, NIGHT_TO_H = 22.0, 5.0
 """Hours in which a building of people who go home is empty. Chosen by us."""
@@ -95,10 +96,9 @@ def local_day(t_us: Ints, offset_us: int) -> Ints:
 
 
 def local_days(t_us: Ints, offset_us: int) -> Ints:
-    """Number of the local day that each of sorted times falls on, counted from the first: few midnights are searched among many times."""
+    """Number of the local day that each of sorted times falls on, counted from the first."""
     first, last = (int(day) for day in local_day(t_us[[0, -1]], offset_us))
-    begins = np.searchsorted(t_us, np.arange(first + 1, last + 1) * (86_400 * US) - offset_us)
-    return np.repeat(np.arange(last - first + 1), np.diff(begins, prepend=0, append=len(t_us)))
+    return number_of(np.arange(first + 1, last + 1) * (86_400 * US) - offset_us, t_us)
 
 
 def local_hour(t_us: Ints, offset_us: int) -> Floats:

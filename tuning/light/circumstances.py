@@ -16,6 +16,7 @@ from tuning.motion import US, Floats, Ints, times_us
 from tuning.power import power_of_output
 from tuning.readings import RoomReadings
 from tuning.site import Channel
+from tuning.stretches import spread
 
 
 class Elsewhere(Protocol):
@@ -109,10 +110,7 @@ def output_from_steps(steps: pl.DataFrame) -> pl.DataFrame:
 
 def value_at(frame: pl.DataFrame, t_us: Ints) -> Floats:
     """Value of a series at sorted times: that of the last row at or before, NaN before the first."""
-    # The rows are searched among the times, not the other way round: of rows there are fewer.
-    rows = np.searchsorted(t_us, times_us(frame), side="left")
-    held = np.append(np.nan, frame["value"].to_numpy())
-    return np.repeat(held, np.diff(rows, prepend=0, append=len(t_us)))
+    return spread(np.append(np.nan, frame["value"].to_numpy()), times_us(frame), t_us)
 
 
 LEAVING_S = 15.0

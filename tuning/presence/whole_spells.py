@@ -83,23 +83,22 @@ def survival_of(
     g, days = gaps.gap_s, day_weights.shape[1]
     complete = gaps.end_kind == ENDED_BY_MOTION
     reaction = seen.reaction
-    natural_weight = np.clip(seen.p_still - reaction, 0, 1)
     follows = np.append(False, gaps.motion_before[1:] == gaps.motion_after[:-1])
     offset = chain_offsets(g, reaction, follows)
     chained = offset > 0
     whole = np.ones(len(g)) if shorter is None else (~shorter).astype(float)
     seen_s = np.minimum(g, limit_s)
-    cell = cell_of(g)
+    cell, c = cell_of(g), np.flatnonzero(chained)
+    # Of the pauses that began their spell: how far each is stillness that ended by itself, or by a reaction.
+    by_itself, by_reaction = np.clip(seen.p_still - reaction, 0, 1), reaction.copy()
+    by_itself[c] = by_reaction[c] = 0.0
 
     def from_the_start(rows: Rows) -> SpellTable:
-        whole = table_from_the_start(g[rows], cell[rows], anew_weight[rows], day[rows], days, cut=~complete[rows])
-        some = np.flatnonzero(anew_reaction[rows] > 0)
+        natural = table_from_the_start(g[rows], cell[rows], by_itself[rows], day[rows], days, cut=~complete[rows])
+        some = np.flatnonzero(by_reaction[rows] > 0)
         short = seen_s[rows][some]
-        return whole + table_from_the_start(short, cell_of(short), anew_reaction[rows][some], day[rows][some], days)
+        return natural + table_from_the_start(short, cell_of(short), by_reaction[rows][some], day[rows][some], days)
 
-    c = np.flatnonzero(chained)
-    anew_weight, anew_reaction = natural_weight, reaction.copy()
-    anew_weight[c] = anew_reaction[c] = 0.0
     base = from_the_start(slice(None))
     if not len(c):
         share = 0.5

@@ -17,6 +17,7 @@ from tuning.gaps import ENDED_BY_MOTION, Gaps
 from tuning.light.lamp_steps import moves, usable_points
 from tuning.motion import US, Floats, Ints, MotionLog, merge_intervals
 from tuning.quality.days import hours_inside, midnights
+from tuning.stretches import number_of
 
 DAILY = pl.Schema(
     {
@@ -117,12 +118,6 @@ def _day_of(t_us: Ints, edges_us: Ints) -> Ints:
     return np.searchsorted(edges_us, t_us, side="right") - 1
 
 
-def _days_of_sorted(t_us: Ints, edges_us: Ints) -> Ints:
-    """Day of each of sorted times, the first or last for what lies outside: midnights are searched among the times, of which there are more."""
-    begins = np.searchsorted(t_us, edges_us[1:-1], side="left")
-    return np.repeat(np.arange(len(edges_us) - 1), np.diff(begins, prepend=0, append=len(t_us)))
-
-
 _FINE_S = 0.05
 _EDGE_BEFORE: Ints = np.searchsorted(LENGTH_EDGES_S, np.arange(0.0, VISIT_GAP_S + _FINE_S, _FINE_S), side="right") - 1
 """Last edge at or before each twentieth of a second; no two edges are as close as that."""
@@ -166,7 +161,7 @@ def _by_pauses(motion: MotionLog, gaps: Gaps, edges: Ints, hold_off_s: float) ->
         unknown = np.full(size, np.nan)
         return {"stillness_s": unknown, "pauses": unknown}
     keep = np.flatnonzero((gaps.gap_s >= shortest) & (gaps.gap_s <= longest) & (gaps.end_kind == ENDED_BY_MOTION))
-    g, day = gaps.gap_s[keep], _days_of_sorted(gaps.start_us[keep], edges)
+    g, day = gaps.gap_s[keep], number_of(edges[1:-1], gaps.start_us[keep])
     n = np.bincount(day, minlength=size)
     enough = n >= LEAST_PAUSES
     return {
@@ -181,7 +176,7 @@ def _by_length(motion: MotionLog, gaps: Gaps, edges: Ints, hold_off_s: float) ->
     if motion.kind == "held" or longest < 4 * max(SHORTEST_S, motion.resolution_s):
         return np.empty((size, 0))
     keep = np.flatnonzero((gaps.gap_s <= longest) & (gaps.end_kind == ENDED_BY_MOTION))
-    g, day = gaps.gap_s[keep], _days_of_sorted(gaps.start_us[keep], edges)
+    g, day = gaps.gap_s[keep], number_of(edges[1:-1], gaps.start_us[keep])
     if len(g) == 0:
         return np.empty((size, 0))
     lengths = len(LENGTH_EDGES_S) - 1
