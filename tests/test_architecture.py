@@ -29,7 +29,10 @@ def test_the_library_neither_draws_nor_serves(path):
     assert not forbidden & set(imports_of(path))
 
 
-@pytest.mark.parametrize("path", sorted((ROOT / "tests" / "simulation").rglob("*.py")), ids=lambda p: p.name)
+SIMULATORS = [p for name in ("simulation", "second_simulation") for p in sorted((ROOT / "tests" / name).rglob("*.py"))]
+
+
+@pytest.mark.parametrize("path", SIMULATORS, ids=lambda p: f"{p.parent.name}/{p.name}")
 def test_the_simulator_shares_nothing_with_the_estimator(path):
     assert "tuning" not in set(imports_of(path))
 

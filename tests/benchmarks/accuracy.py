@@ -1,6 +1,6 @@
 """How good the estimates are on simulated rooms: regret, intervals, classification, calibration.
 
-    python -m tests.simulation ROOMS --rooms 105 --weeks 6 --seed 3     (writes the rooms; minutes)
+    python -m tests.simulation ROOMS --rooms 105 --weeks 6 --seed 3     (writes the rooms; minutes; or tests.second_simulation)
     python -m tests.benchmarks.accuracy ROOMS                           (judges the estimates)
     python -m tests.benchmarks.accuracy ROOMS --notes                   (the same by who really was there, as noted by somebody who never errs)
 
@@ -243,7 +243,9 @@ def summary(judged: Sequence[Judged]) -> list[str]:
 def main() -> None:
     """Judge the rooms of a folder and print the figures."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else None)
-    parser.add_argument("rooms", type=Path, help="folder written by python -m tests.simulation")
+    parser.add_argument(
+        "rooms", type=Path, help="folder written by python -m tests.simulation or tests.second_simulation"
+    )
     parser.add_argument("--processes", type=int, default=2)
     parser.add_argument("--notes", action="store_true", help="who was there as it was, in place of as it is told")
     given = parser.parse_args()
