@@ -82,7 +82,7 @@ def day_index(t_us: Ints, offset_us: int, first_us: int) -> Ints:
     return ((t_us + offset_us) // (86400 * US) - (first_us + offset_us) // (86400 * US)).astype(np.int64)
 
 
-def midnights(first_us: int, days: int, *, offset_us: int) -> Ints:
+def _midnights(first_us: int, days: int, *, offset_us: int) -> Ints:
     """Where local days begin and the last ends, from that of a time on, ``(days + 1,)``, UTC epoch. [µs]."""
     first = (first_us + offset_us) // (86400 * US) * 86400 * US - offset_us
     return first + np.arange(days + 1, dtype=np.int64) * 86400 * US
@@ -90,7 +90,7 @@ def midnights(first_us: int, days: int, *, offset_us: int) -> Ints:
 
 def covered_days(motion: MotionLog, days: int, *, offset_us: int) -> Floats:
     """How much of each local day the log covers, ``(days,)``. [d]."""
-    midnight = midnights(int(motion.covered_us[0, 0]), days, offset_us=offset_us)
+    midnight = _midnights(int(motion.covered_us[0, 0]), days, offset_us=offset_us)
     begin, end = motion.covered_us[:, 0], motion.covered_us[:, 1]
     # Covered time up to each midnight, by prefix sums over the stretches.
     length = np.concatenate([[0], np.cumsum(end - begin)])
@@ -106,7 +106,7 @@ def resampled_days(covered: Floats, draws: int, rng: np.random.Generator) -> Flo
     count = int(there.sum())
     weights = np.zeros((draws + 1, len(covered)))
     weights[0] = there
-    # Drawn one by one and counted: a tenth of the time of as many binomials.
+    # Drawn one by one and counted: a third of the time of as many binomials.
     drawn = rng.integers(count, size=(draws, count)) + count * np.arange(draws)[:, None]
     weights[1:, there] = np.bincount(drawn.ravel(), minlength=draws * count).reshape(draws, count)
     return weights
@@ -152,7 +152,7 @@ def weekly_rates(
     first_us = int(motion.covered_us[0, 0]) if len(motion.covered_us) else 0
     last_us = int(motion.covered_us[-1, 1]) if len(motion.covered_us) else 0
     days = int(day_index(np.array([max(last_us - 1, first_us)]), offset_us, first_us)[0]) + 1
-    day = number_of(midnights(first_us, days, offset_us=offset_us)[1:-1], gaps.start_us)
+    day = number_of(_midnights(first_us, days, offset_us=offset_us)[1:-1], gaps.start_us)
     covered = covered_days(motion, days, offset_us=offset_us)
     weights = resampled_days(covered, draws, rng)
     weeks = np.maximum(weights @ covered, 1e-6)[:, None] / WEEK_DAYS
